@@ -1,0 +1,150 @@
+"""`jointrisk assess`: the main job."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from jointrisk.cli.shared import (
+    File,
+    Jobs,
+    Json,
+    NoColor,
+    Out,
+    Quiet,
+    Seed,
+    Verbose,
+    color,
+    note,
+    show,
+    width,
+)
+from jointrisk.cli.status import Status
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from jointrisk.scenario.types import Scenario
+    from jointrisk.study.results import Assessment
+
+TARGET = "target"
+
+
+def _read_limit(raw: str) -> str | float:
+    if raw == TARGET:
+        return raw
+    try:
+        value = float(raw)
+    except ValueError:
+        value = -1.0
+    if not 0.0 <= value <= 1.0:
+        raise typer.BadParameter(f"got {raw!r}; expected a probability from 0 to 1, or {TARGET!r}")
+    return value
+
+
+FailAbove = Annotated[
+    Any,
+    typer.Option(
+        parser=_read_limit,
+        metavar="P",
+        help="Leave with status 5 when the failure probability is above P; "
+        "'target': unless the file's target is met.",
+        show_default=False,
+    ),
+]
+
+
+def command(
+    file: File,
+    seed: Seed = None,
+    out: Out = None,
+    json: Json = False,
+    fail_above: FailAbove = None,
+    jobs: Jobs = 1,
+    quiet: Quiet = False,
+    verbose: Verbose = 0,
+    no_color: NoColor = False,
+) -> None:
+    """Strength, failure probability, what fails, what it hangs on, and the pull."""
+    import jointrisk
+    from jointrisk.report import save
+
+    folder = _folder(file, out, json)
+    scenario = jointrisk.load(file)
+    _check_limit(fail_above, scenario)
+    if not quiet and sys.stderr.isatty():
+        note("working; this takes some seconds")
+    result = _assess(scenario, seed, jobs)
+    if json:
+        from jointrisk.report.document import json_text
+
+        show(json_text(result))
+    else:
+        from jointrisk.report.text import text
+
+        show(text(result, color=color(no_color), width=width(), verbose=verbose))
+    if folder is not None:
+        page, _ = save(result, folder)
+        note(f"report: {page}", quiet=quiet)
+    _leave_if_above(fail_above, result)
+
+
+def _folder(file: Path, out: Path | None, json: bool) -> Path | None:
+    """Return the folder of the report, None for none; refuse early what cannot be a folder."""
+    from pathlib import Path
+
+    if json and out is None:
+        return None
+    folder = out if out is not None else Path(f"{file.stem}-report")
+    if folder.exists() and not folder.is_dir():
+        raise typer.BadParameter(f"{folder} is a file; name a folder", param_hint="--out")
+    return folder
+
+
+def _check_limit(limit: str | float | None, scenario: Scenario) -> None:
+    if limit is None:
+        return
+    if not scenario.loads:
+        raise typer.BadParameter(
+            "the file names no load, so there is no failure probability", param_hint="--fail-above"
+        )
+    if limit == TARGET and scenario.target is None:
+        raise typer.BadParameter("the file has no target", param_hint="--fail-above")
+
+
+def _assess(scenario: Scenario, seed: int | None, jobs: int) -> Assessment:
+    import jointrisk
+
+    if jobs == 1:
+        return jointrisk.assess(scenario, seed=seed)
+    from concurrent.futures import ThreadPoolExecutor
+
+    pool = ThreadPoolExecutor(jobs)
+    try:
+        return jointrisk.assess(scenario, seed=seed, pool=pool)
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _leave_if_above(limit: str | float | None, result: Assessment) -> None:
+    """Leave with the status of a missed target, and say in one line why."""
+    from jointrisk.report.words import chance
+
+    if limit is None:
+        return
+    if limit == TARGET:
+        if result.target is not None and result.target.met is True:
+            return
+        undecided = result.target is not None and result.target.met is None
+        note("target undecided" if undecided else "target missed")
+    else:
+        found = result.failure_probability
+        if found is not None and found.estimate <= float(limit):
+            return
+        note(
+            f"failure probability {chance(found.estimate if found else None)} "
+            f"is above {chance(float(limit))}"
+        )
+    raise typer.Exit(Status.TARGET_MISSED)

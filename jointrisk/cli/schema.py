@@ -1,0 +1,14 @@
+"""`jointrisk schema`: the JSON Schema of a scenario."""
+
+from __future__ import annotations
+
+from jointrisk.cli.shared import show
+
+
+def command() -> None:
+    """Print the JSON Schema of a scenario, for editors."""
+    import json
+
+    from jointrisk import scenario
+
+    show(json.dumps(scenario.schema(), indent=2, ensure_ascii=False) + "\n")

@@ -1,0 +1,104 @@
+"""What the commands share: how options are read and where text goes."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def whole_number(least: int) -> object:
+    """Return a reader of whole numbers of at least `least`, for an option."""
+
+    def read(raw: str | int) -> int:
+        try:
+            value = int(raw)
+        except ValueError:
+            value = least - 1
+        if value < least:
+            raise typer.BadParameter(f"got {raw!r}; expected a whole number, {least} or more")
+        return value
+
+    return read
+
+
+File = Annotated[Path, typer.Argument(metavar="FILE", help="The scenario, a TOML file.")]
+Seed = Annotated[
+    int | None,
+    typer.Option(
+        parser=whole_number(0),
+        metavar="N",
+        help="Start of the random numbers. Without it the file's seed, so that two runs agree.",
+        show_default=False,
+    ),
+]
+Jobs = Annotated[
+    int,
+    typer.Option(
+        parser=whole_number(1),
+        metavar="N",
+        help="Threads to work with. The numbers are the same for any.",
+    ),
+]
+Out = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FOLDER",
+        help="Where the report goes. Without it STEM-report in the working folder.",
+        show_default=False,
+    ),
+]
+Json = Annotated[
+    bool,
+    typer.Option("--json", help="Print one JSON document; write no folder unless --out is given."),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No notes, only the answer and errors.")]
+Verbose = Annotated[
+    int,
+    typer.Option(
+        "--verbose",
+        "-v",
+        count=True,
+        help="Add every assumption and the facts of the run; show where an error arose.",
+        show_default=False,
+    ),
+]
+NoColor = Annotated[bool, typer.Option("--no-color", help="Plain letters on a terminal too.")]
+
+
+def show(text: str) -> None:
+    """Write data to standard output; a reader who has left is no error."""
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def note(text: str, *, quiet: bool = False) -> None:
+    """Write a line that is not data to standard error, unless quiet."""
+    if not quiet:
+        typer.echo(text, err=True)
+
+
+def width() -> int:
+    """Return the characters in a line of standard output; 0 when it goes to no terminal.
+
+    The variable COLUMNS rules where it is set.
+    """
+    if not sys.stdout.isatty() and not os.environ.get("COLUMNS"):
+        return 0
+    return shutil.get_terminal_size().columns
+
+
+def color(no_color: bool) -> bool:
+    """Return whether standard output may have bold letters."""
+    if no_color or os.environ.get("NO_COLOR"):
+        return False
+    if os.environ.get("FORCE_COLOR"):
+        return True
+    return sys.stdout.isatty() and os.environ.get("TERM") != "dumb"

@@ -1,0 +1,108 @@
+"""From normal scores to physical values of every variable."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from jointrisk.spread.copula import GaussianCopula
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from jointrisk.model.layout import Floats, Layout
+    from jointrisk.scenario.types import Scenario, Variable
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A changed spread: drawn to its mean by `squeeze`, then moved by `shift`.
+
+    A `squeeze` of 0.5 halves the standard deviation and keeps the mean and the family.
+    """
+
+    squeeze: float = 1.0
+    shift: float = 0.0
+
+    def apply(self, values: Floats, mean: float) -> Floats:
+        """Return the values under the changed spread, same shape and unit."""
+        return mean + (values - mean) * self.squeeze + self.shift
+
+
+@dataclass(frozen=True, slots=True)
+class CorrelatedGroup:
+    """Variables of one scope that are correlated with each other."""
+
+    keys: tuple[str, ...]
+    factor: Floats
+    """Lower Cholesky factor of the correlation of the normal scores, (k, k)."""
+
+
+def correlated_groups(
+    scenario: Scenario, variables: Mapping[str, Variable], layout: Layout
+) -> tuple[CorrelatedGroup, ...]:
+    """Collect the correlated variables into groups that can be drawn apart."""
+    pairs = {
+        pair: value
+        for pair, value in scenario.correlations.items()
+        if pair[0] in layout.columns and pair[1] in layout.columns and value != 0.0
+    }
+    groups: list[set[str]] = []
+    for first, second in pairs:
+        touching = [group for group in groups if first in group or second in group]
+        merged = {first, second}.union(*touching) if touching else {first, second}
+        groups = [group for group in groups if group not in touching] + [merged]
+    result = []
+    for group in groups:
+        keys = tuple(key for key in layout.columns if key in group)
+        inside = {pair: value for pair, value in pairs.items() if pair[0] in group}
+        copula = GaussianCopula(
+            keys, inside, [variables[key].spread for key in keys], of="values"
+        )
+        result.append(CorrelatedGroup(keys, np.asarray(copula.factor)))
+    return tuple(result)
+
+
+def correlate(scores: Floats, layout: Layout, groups: tuple[CorrelatedGroup, ...]) -> Floats:
+    """Return scores (n, d) [-] in which the groups are correlated."""
+    if not groups:
+        return scores
+    scores = scores.copy()
+    for group in groups:
+        independent = np.stack([scores[:, layout.columns[key]] for key in group.keys])
+        mixed = np.einsum("ij,jnc->inc", group.factor, independent)
+        for position, key in enumerate(group.keys):
+            scores[:, layout.columns[key]] = mixed[position]
+    return scores
+
+
+def values_of(
+    scores: Floats,
+    variables: Mapping[str, Variable],
+    layout: Layout,
+    changes: Mapping[str, Change],
+) -> dict[str, Floats]:
+    """Return each variable's values, (copies, n), or (1, 1) for a constant.
+
+    Parameters
+    ----------
+    scores : ndarray, (n, d) [-]
+        Correlated normal scores.
+    variables : mapping of str to Variable
+    layout : Layout
+    changes : mapping of str to Change
+        Changed spreads by key; others stay.
+    """
+    values: dict[str, Floats] = {}
+    for key, variable in variables.items():
+        columns = layout.columns.get(key)
+        if columns is None:
+            drawn = np.full((1, 1), variable.spread.mean)
+        else:
+            drawn = variable.spread.from_normal(np.ascontiguousarray(scores[:, columns].T))
+        if key in changes:
+            drawn = changes[key].apply(drawn, variable.spread.mean)
+        values[key] = drawn
+    return values

@@ -1,0 +1,140 @@
+"""A set of rods: named variables, labels, and what they make of its resistances and loads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from jointrisk.model.draws import Change, CorrelatedGroup, correlate, correlated_groups, values_of
+from jointrisk.model.layout import Layout, lay_out
+from jointrisk.model.loads import Hazard, hazard, pushes
+from jointrisk.model.resistance import Resistance, resistance
+from jointrisk.scenario.types import Variable
+from jointrisk.spread import Fixed, Normal
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from jointrisk.model.bond import Bools
+    from jointrisk.model.layout import Floats
+    from jointrisk.scenario.types import Scenario
+
+RIG_BIAS = "proof.rig_bias"
+NO_CHANGES: dict[str, Change] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class RodSet:
+    """One set of rods of a scenario, ready to be drawn.
+
+    A draw is a row of independent normal scores (`layout.dimension` of them) and a row of
+    labels (`layout.label_count`).
+    """
+
+    scenario: Scenario
+    variables: Mapping[str, Variable]
+    layout: Layout
+    groups: tuple[CorrelatedGroup, ...]
+    push: bool
+    """Whether any load can push."""
+
+    def values(self, u: Floats, changes: Mapping[str, Change] = NO_CHANGES) -> dict[str, Floats]:
+        """Return the drawn values by key, (copies, n), in the units of the house."""
+        scores = correlate(u, self.layout, self.groups)
+        return values_of(scores, self.variables, self.layout, changes)
+
+    def label_chance(
+        self, label: int, u: Floats, labels: Bools, changes: Mapping[str, Change] = NO_CHANGES
+    ) -> Floats:
+        """Return the chance that `label` is true given scores and earlier labels, (n,) [-]."""
+        n = u.shape[0]
+        bad_labels = self.layout.bad_batch_labels
+        if label < bad_labels.stop:
+            return np.broadcast_to(self._weight("weak_bonds.bad_batch_weight", u, 0, changes), (n,))
+        joint = label - self.layout.weak_joint_labels.start
+        lone = self._weight("weak_bonds.lone_weight", u, 0, changes)
+        if bad_labels.stop == 0:
+            return np.broadcast_to(lone, (n,))
+        batch = int(self.layout.batch_of_joint[joint])
+        share = self._weight("weak_bonds.share_in_bad_batch", u, batch, changes)
+        return np.where(labels[:, batch], np.maximum(share, lone), lone)
+
+    def _weight(self, key: str, u: Floats, copy: int, changes: Mapping[str, Change]) -> Floats:
+        variable = self.variables[key]
+        columns = self.layout.columns.get(key)
+        if columns is None:
+            value = np.full(1, variable.spread.mean)
+        else:
+            column = columns.start + min(copy, columns.stop - columns.start - 1)
+            value = variable.spread.from_normal(u[:, column])
+        if key in changes:
+            value = changes[key].apply(value, variable.spread.mean)
+        return np.clip(value, 0.0, 1.0)
+
+    def weak_joints(self, labels: Bools) -> Bools:
+        """Return which joints are weak, (joints, n), from labels (n, L)."""
+        if self.layout.label_count == 0:
+            return np.zeros((self.layout.joints, labels.shape[0]), dtype=bool)
+        return np.ascontiguousarray(labels[:, self.layout.weak_joint_labels].T)
+
+    def resistance(
+        self, values: Mapping[str, Floats], labels: Bools, *, with_rig: bool = True
+    ) -> Resistance:
+        """Return the resistances of every rod for drawn values and labels (n, L)."""
+        return resistance(
+            self.scenario,
+            self.layout,
+            values,
+            self.weak_joints(labels),
+            with_push=self.push,
+            with_rig=with_rig,
+        )
+
+    def hazard(
+        self,
+        values: Mapping[str, Floats],
+        strength: Resistance,
+        changes: Mapping[str, Change] = NO_CHANGES,
+    ) -> Hazard:
+        """Return the yearly failure rates of service."""
+        return hazard(self.scenario, values, strength.pull, strength.push, changes)
+
+
+def rod_set(scenario: Scenario, rods: int | None = None) -> RodSet:
+    """Build the set of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    rods : int, optional
+        Number of rods [-]; by default the scenario's.
+    """
+    variables = {
+        key: variable for key, variable in scenario.variables.items() if variable.kind is not None
+    }
+    for load in scenario.loads:
+        if load.kind == "sustained":
+            variables[load.size.key] = load.size
+        else:
+            variables.pop(load.size.key, None)
+    variables[RIG_BIAS] = _rig_bias(scenario)
+    layout = lay_out(scenario, variables, scenario.rods if rods is None else rods)
+    groups = correlated_groups(scenario, variables, layout)
+    return RodSet(scenario, variables, layout, groups, pushes(scenario))
+
+
+def _rig_bias(scenario: Scenario) -> Variable:
+    sd = scenario.proof.rig_bias_sd
+    return Variable(
+        key=RIG_BIAS,
+        label="bias of the rig's gauge",
+        spread=Normal(0.0, sd) if sd > 0.0 else Fixed(0.0),
+        unit="-",
+        scope="all",
+        kind="scatter",
+        origin="scenario",
+        source="",
+        confidence="",
+    )

@@ -1,0 +1,114 @@
+"""Plain Monte Carlo: counts over fixed blocks, in bounded memory."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+
+from jointrisk.reliability.space import Problem
+from jointrisk.reliability.streams import BLOCK, normal_block
+
+__all__ = ["Counts", "Pool", "count_failures"]
+
+PURPOSE = 1
+_LARGEST_WAVE = 16
+"""Blocks handed out between two looks at the stopping rule."""
+
+
+class Pool(Protocol):
+    """Anything with a ``map``: an executor, a process pool, a cluster client."""
+
+    def map(self, function: Callable[[Any], Any], items: Any, /) -> Iterable[Any]:
+        """Apply `function` to every item, in order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What was seen."""
+
+    failures: int
+    undefined: int
+    """Draws whose margin is NaN; they are among `failures`."""
+    n: int
+
+    def __add__(self, other: Counts) -> Counts:
+        """Add counts of other blocks."""
+        return Counts(
+            self.failures + other.failures, self.undefined + other.undefined, self.n + other.n
+        )
+
+    @property
+    def cov(self) -> float:
+        """Coefficient of variation of the estimate [-]; inf when nothing failed."""
+        if self.failures == 0:
+            return float("inf")
+        return float(np.sqrt((self.n - self.failures) / (self.failures * self.n)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Counts of one block; a class so that it can be sent to another process."""
+
+    problem: Problem
+    seed: int
+    rows: int
+
+    def __call__(self, block: int) -> Counts:
+        u = normal_block(self.seed, PURPOSE, block, self.problem.space.dim)[: self.rows]
+        margin = self.problem.margin(u, self.problem.space.cells[0])
+        return Counts(int(np.sum(~(margin >= 0))), int(np.isnan(margin).sum()), self.rows)
+
+
+def count_failures(
+    problem: Problem,
+    *,
+    seed: int,
+    target_cov: float,
+    max_evaluations: int,
+    pool: Pool | None = None,
+) -> Counts:
+    """Count failures block by block until the scatter is small enough or draws run out.
+
+    Blocks go out in waves of 1, 1, 2, 4, 8, 16, 16... whatever the pool, and the stopping
+    rule is looked at between waves only: the counts are the same at any worker count.
+
+    Parameters
+    ----------
+    problem : Problem
+        Its space has one cell: labels are coordinates.
+    seed : int
+    target_cov : float
+        Stop at this coefficient of variation [-].
+    max_evaluations : int
+        Draws at most; fewer than a block are taken from the front of the first.
+    pool : object with ``map``, optional
+
+    Returns
+    -------
+    Counts
+    """
+    job = _Block(problem, seed, min(BLOCK, max_evaluations))
+    most = max(1, max_evaluations // BLOCK)
+    total, done, wave = Counts(0, 0, 0), 0, 1
+    while done < most:
+        blocks = range(done, min(done + wave, most))
+        for counts in _map(pool, job, blocks):
+            total = total + counts
+        done = blocks.stop
+        if total.cov <= target_cov:
+            break
+        wave = min(_LARGEST_WAVE, done)
+    return total
+
+
+def _map(pool: Pool | None, job: _Block, blocks: range) -> Iterable[Counts]:
+    """Results in block order; a client that gives futures is waited for."""
+    if pool is None:
+        return map(job, blocks)
+    return (
+        found.result() if hasattr(found, "result") else found
+        for found in pool.map(job, list(blocks))
+    )

@@ -1,0 +1,345 @@
+"""One failure probability with its interval, by a named method or by `auto`'s choice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from jointrisk.errors import InputError
+from jointrisk.reliability.crude import Counts, Pool, count_failures
+from jointrisk.reliability.form import DesignPoint, design_point
+from jointrisk.reliability.importance import PURPOSE, Weighted, importance
+from jointrisk.reliability.interval import clopper_pearson
+from jointrisk.reliability.search import find_points
+from jointrisk.reliability.space import Cell, Correlation, LimitState, Problem, Space
+from jointrisk.reliability.streams import BLOCK, block_rng, resolve_seed
+from jointrisk.spread import Spread
+
+__all__ = ["METHODS", "Estimate", "FailurePoint", "estimate"]
+
+METHODS = ("auto", "crude", "form", "importance")
+PLANNED = ("quasi", "sorm", "subset")
+
+_MOST_CRUDE = 2_000_000
+_MOST_WEIGHTED = 1_000_000
+_CHEAP_CRUDE = 200_000
+"""`auto` counts plain failures when this many draws are enough."""
+
+
+@dataclass(frozen=True, slots=True)
+class FailurePoint:
+    """A most likely point of failure."""
+
+    values: dict[str, float]
+    """Every variable by name, each in its own unit."""
+    scores: dict[str, float]
+    """Normal score of each coordinate [-]; labels and constants have none."""
+    beta: float
+    """Distance in independent normal scores [-]."""
+    alpha: dict[str, float]
+    """Direction cosine by name [-]: loads positive, strengths negative."""
+    probability: float
+    """First-order probability, times the chance of its labels [-]."""
+    converged: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A failure probability and what it is worth."""
+
+    probability: float
+    interval: tuple[float, float]
+    """Two-sided sampling interval [-]; NaN for "form", which draws nothing."""
+    confidence: float
+    cov: float
+    """Coefficient of variation of the estimate [-]; inf when no failure was seen."""
+    evaluations: int
+    method: str
+    converged: bool
+    design_points: tuple[FailurePoint, ...] = ()
+    alpha: dict[str, float] | None = None
+    """Direction cosines at the point of largest first-order probability [-]."""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def beta(self) -> float:
+        """Reliability index −Φ⁻¹(probability) [-]."""
+        return float(-ndtri(self.probability))
+
+
+def estimate(
+    limit_state: LimitState,
+    variables: Mapping[str, Spread],
+    *,
+    correlation: Correlation | None = None,
+    correlation_of: str = "values",
+    method: str = "auto",
+    target_cov: float = 0.05,
+    max_evaluations: int | None = None,
+    confidence: float = 0.95,
+    seed: int | None = None,
+    pool: Pool | None = None,
+) -> Estimate:
+    """Estimate the probability that a limit state is below zero.
+
+    Parameters
+    ----------
+    limit_state : callable
+        Mapping of name to values (n,) in; margin (n,) out, failure where it is < 0. A NaN
+        counts as failure and is told in the notes.
+    variables : mapping of str to Spread
+    correlation : mapping of (str, str) to float, optional
+        Coefficients [-] of the pairs that hang together.
+    correlation_of : str
+        "values" (product-moment) or "scores" (of the normal scores).
+    method : str
+        "crude": plain Monte Carlo. "form": first order, no interval. "importance":
+        weighted draws around all design points. "auto": a block of plain draws first,
+        then whichever of "crude" and "importance" is cheaper; its notes say which and why.
+    target_cov : float
+        Coefficient of variation to reach [-].
+    max_evaluations : int, optional
+        Rows at most; 2,000,000 for plain and 1,000,000 for weighted draws when not given.
+    confidence : float
+        Of the interval [-].
+    seed : int, optional
+        0 is a seed; a fixed default when not given.
+    pool : object with ``map``, optional
+        Shares out blocks of plain draws. Results do not depend on it.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    InputError
+        If an argument is out of range or the limit state returns another shape.
+    """
+    _check(method, target_cov, max_evaluations, confidence)
+    task = _Task(
+        limit_state,
+        Space.of(variables, correlation, correlation_of),
+        Space.of(variables, correlation, correlation_of, enumerate_labels=False),
+        target_cov,
+        max_evaluations,
+        confidence,
+        resolve_seed(seed),
+        pool,
+    )
+    if method == "crude":
+        return task.counted(max_evaluations or _MOST_CRUDE)
+    if method == "form":
+        return task.first_order()
+    if method == "importance":
+        return task.weighted()
+    return task.chosen()
+
+
+def _check(method: str, target_cov: float, max_evaluations: int | None, confidence: float) -> None:
+    """Refuse settings out of range."""
+    if method in PLANNED:
+        raise InputError(
+            f"method {method!r} is not there yet; there are {', '.join(map(repr, METHODS))}"
+        )
+    if method not in METHODS:
+        raise InputError(f"method must be one of {', '.join(map(repr, METHODS))}, got {method!r}")
+    if not (np.isfinite(target_cov) and target_cov > 0):
+        raise InputError(f"target_cov must be finite and > 0, got {target_cov:g}")
+    if max_evaluations is not None and max_evaluations < 1:
+        raise InputError(f"max_evaluations must be >= 1, got {max_evaluations}")
+    if not 0.0 < confidence < 1.0:
+        raise InputError(f"confidence must lie between 0 and 1, got {confidence:g}")
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """One call of `estimate`, with a method each."""
+
+    limit_state: LimitState
+    space: Space
+    plain: Space
+    target_cov: float
+    max_evaluations: int | None
+    confidence: float
+    seed: int
+    pool: Pool | None
+
+    def counts(self, most: int) -> Counts:
+        return count_failures(
+            Problem(self.plain, self.limit_state),
+            seed=self.seed,
+            target_cov=self.target_cov,
+            max_evaluations=most,
+            pool=self.pool,
+        )
+
+    def counted(self, most: int, notes: tuple[str, ...] = ()) -> Estimate:
+        """Use plain Monte Carlo."""
+        found = self.counts(most)
+        low, high = clopper_pearson(found.failures, found.n, self.confidence)
+        notes += _undefined_note(found.undefined, found.n)
+        converged = found.cov <= self.target_cov
+        if found.failures == 0:
+            notes += (f"no failure in {found.n:,} draws: only an upper bound is known",)
+        elif not converged:
+            notes += (_short_note(found.cov, self.target_cov, found.n),)
+        return Estimate(
+            found.failures / found.n,
+            (low, high),
+            self.confidence,
+            found.cov,
+            found.n,
+            "crude",
+            converged,
+            notes=notes,
+        )
+
+    def first_order(self) -> Estimate:
+        """Use FORM in each cell; the value is the sum over cells of chance times Φ(−β)."""
+        problem, dim, used = Problem(self.space, self.limit_state), self.space.dim, 0
+        points: list[FailurePoint] = []
+        total, settled = 0.0, True
+        for number, cell in enumerate(self.space.cells):
+            margin = partial(problem.margin, cell=cell)
+            found = find_points(margin, dim, block_rng(self.seed, PURPOSE, number))
+            used += found.evaluations
+            local = found.points
+            if found.origin_fails and dim:
+                local = (design_point(margin, dim),)
+                used += local[0].evaluations
+                local = local if local[0].converged else ()
+                settled &= bool(local)
+            total += cell.probability * (local[0].probability if local else found.origin_fails)
+            settled &= local[0].converged if local else True
+            points += [_failure_point(self.space, cell, point) for point in local]
+        points.sort(key=lambda point: -point.probability)
+        notes: tuple[str, ...] = (
+            "first-order value at the nearest point of each cell: no interval",
+        )
+        if len(points) > 1:
+            notes += (f"{len(points)} design points found: the others may add to the value",)
+        if not points:
+            notes += ("no design point found: nothing failed where the search looked",)
+        if points and not settled:
+            notes += ("a search did not settle on the surface",)
+        return Estimate(
+            total,
+            (float("nan"), float("nan")),
+            self.confidence,
+            float("nan"),
+            used,
+            "form",
+            bool(points) and settled,
+            tuple(points),
+            points[0].alpha if points else None,
+            notes,
+        )
+
+    def weighted(self, notes: tuple[str, ...] = ()) -> Estimate:
+        """Use importance sampling."""
+        found = importance(
+            Problem(self.space, self.limit_state),
+            seed=self.seed,
+            target_cov=self.target_cov,
+            max_evaluations=self.max_evaluations or _MOST_WEIGHTED,
+            confidence=self.confidence,
+        )
+        points = sorted(
+            (_failure_point(self.space, s.cell, p) for s in found.strata for p in s.points),
+            key=lambda point: -point.probability,
+        )
+        bounds = found.bounds
+        converged = found.cov <= self.target_cov
+        notes += _undefined_note(found.undefined, found.evaluations)
+        if bounds.estimate == 0.0:
+            notes += (f"no failure in {found.evaluations:,} draws: only an upper bound is known",)
+        elif not converged:
+            notes += (_short_note(found.cov, self.target_cov, found.evaluations),)
+        return Estimate(
+            bounds.estimate,
+            (bounds.low, bounds.high),
+            self.confidence,
+            found.cov,
+            found.evaluations,
+            "importance",
+            converged,
+            tuple(points),
+            points[0].alpha if points else None,
+            notes + _silent_note(found),
+        )
+
+    def chosen(self) -> Estimate:
+        """Make a block of plain draws, then the cheaper method; the block stays as a check."""
+        most = self.max_evaluations or _MOST_CRUDE
+        pilot = self.counts(min(BLOCK, most))
+        needed = pilot.n * (pilot.cov / self.target_cov) ** 2
+        seen = f"{pilot.failures:,} of {pilot.n:,} plain draws failed"
+        if needed <= min(_CHEAP_CRUDE, most):
+            return self.counted(most, (f"auto: {seen}, so plain Monte Carlo is enough",))
+        found = self.weighted((f"auto: {seen}, too few to count on: weighted draws instead",))
+        low, high = clopper_pearson(pilot.failures, pilot.n, 0.999)
+        agrees = found.interval[0] <= high and found.interval[1] >= low
+        if agrees and (found.design_points or pilot.failures == 0):
+            return _with(found, pilot.n, found.converged, ())
+        return _with(
+            found,
+            pilot.n,
+            False,
+            (f"the plain draws allow {low:.3g} to {high:.3g} only: a region may be missed",),
+        )
+
+
+def _with(found: Estimate, more: int, converged: bool, notes: tuple[str, ...]) -> Estimate:
+    """Give the estimate with the pilot's draws counted and its verdict added."""
+    return replace(
+        found,
+        evaluations=found.evaluations + more,
+        converged=converged,
+        notes=found.notes + notes,
+    )
+
+
+def _failure_point(space: Space, cell: Cell, point: DesignPoint) -> FailurePoint:
+    """Name the entries of a design point."""
+    values = {name: float(v[0]) for name, v in space.values(point.u[None, :], cell).items()}
+    scores = space.correlate(point.u[None, :])[0]
+    return FailurePoint(
+        values,
+        {name: float(s) for name, s in zip(space.coordinates, scores, strict=True)},
+        point.beta,
+        space.directions(point.alpha),
+        cell.probability * float(ndtr(-point.beta)),
+        point.converged,
+    )
+
+
+def _undefined_note(undefined: int, n: int) -> tuple[str, ...]:
+    """Say how many margins were NaN."""
+    if not undefined:
+        return ()
+    return (f"the margin is NaN in {undefined:,} of {n:,} draws; they count as failures",)
+
+
+def _short_note(cov: float, target: float, n: int) -> str:
+    """Say what is missing and what it would take."""
+    needed = n * (cov / target) ** 2
+    return (
+        f"not converged: coefficient of variation {cov:.3g} after {n:,} draws, "
+        f"{target:g} asked for; about {needed:,.0f} draws would do"
+    )
+
+
+def _silent_note(found: Weighted) -> tuple[str, ...]:
+    """Name the cells that showed no failure while others did."""
+    silent = [s for s in found.strata if not s.sums.sums.any()]
+    if not silent or len(silent) == len(found.strata):
+        return ()
+    names = "; ".join(
+        ", ".join(f"{name} = {value:g}" for name, value in s.cell.labels) for s in silent[:4]
+    )
+    return (f"no failure seen in {len(silent)} of {len(found.strata)} cells ({names})",)

@@ -1,0 +1,269 @@
+"""Parts, the rig that pulls them, and the service that follows: where to draw.
+
+One sample must serve both corners: parts so weak that the pull breaks them, and parts
+that hold and still fail in service. The proposal has a component at the service design
+points, at the point where a part is refused, and at the point where a part holds and
+fails, for loads over the whole range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import log_ndtr, ndtri_exp
+
+from jointrisk.errors import InputError
+from jointrisk.reliability.form import DesignPoint, design_point, joint_design_point
+from jointrisk.reliability.mixture import Proposal, draw
+from jointrisk.reliability.screening import Screening, curve, pull_outcome
+from jointrisk.reliability.search import find_points
+from jointrisk.reliability.space import Cell, LimitState, Space, checked_margin
+from jointrisk.reliability.streams import BLOCK, block_rng
+
+__all__ = ["AfterPull", "IsWeak", "Rig", "RigSample"]
+
+Array = npt.NDArray[np.float64]
+Values = dict[str, Array]
+AfterPull = Callable[[Values, Array], Array]
+IsWeak = Callable[[Values], npt.NDArray[np.bool_]]
+
+PURPOSE = 3
+_GUARD = 0.2
+"""Share of the plain density [-]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """Parts, their rig and their service; the gauge's bias is one more coordinate."""
+
+    space: Space
+    limit_state: LimitState
+    proof_strength: LimitState
+    after_pull: AfterPull | None
+    is_weak: IsWeak | None
+    error: float
+    bias_sd: float
+    seed: int
+
+    @property
+    def dim(self) -> int:
+        """Number of coordinates, the bias among them."""
+        return self.space.dim + (self.bias_sd > 0)
+
+    def split(self, u: Array, cell: Cell) -> tuple[Values, Array]:
+        """Values by name, and the gauge's bias, (n,)."""
+        bias = self.bias_sd * u[:, -1] if self.bias_sd > 0 else np.zeros(u.shape[0])
+        return self.space.values(u[:, : self.space.dim], cell), bias
+
+    def strengths(self, x: Values, n: int) -> Array:
+        """Strength of every part in the rig, (k, n)."""
+        found = np.asarray(self.proof_strength(x))
+        rows = found[None, :] if found.ndim == 1 else found
+        if rows.ndim != 2 or rows.shape[1] != n or rows.dtype.kind not in "fiu":
+            raise InputError(
+                f"proof_strength must return real numbers of shape ({n},) or (k, {n}), "
+                f"got {found.dtype} of shape {found.shape}"
+            )
+        if np.isnan(rows).any():
+            raise InputError(f"proof_strength returned {int(np.isnan(rows).sum())} NaN")
+        return rows.astype(float)
+
+    def damaged(self, x: Values, applied: Array) -> Array:
+        """Lowest margin of the parts that survived `applied`, (n,); NaN counts as -inf."""
+        assert self.after_pull is not None  # noqa: S101
+        given = np.asarray(self.proof_strength(x)).shape
+        found = np.asarray(self.after_pull(x, applied.reshape(given)))
+        if found.shape != given or found.dtype.kind not in "fiu":
+            raise InputError(
+                f"after_pull must return real numbers of shape {given}, as proof_strength "
+                f"does, got {found.dtype} of shape {found.shape}"
+            )
+        rows = found.astype(float).reshape(applied.shape)
+        return np.asarray(np.where(np.isnan(rows), -np.inf, rows).min(axis=0), dtype=float)
+
+    def service(self, u: Array, cell: Cell, load: float | None = None) -> Array:
+        """Margin in service, after a pull of exactly `load` where that matters, (n,)."""
+        x, _ = self.split(u, cell)
+        n = u.shape[0]
+        if load is None or self.after_pull is None:
+            return checked_margin(self.limit_state(x), n)
+        parts = self.strengths(x, n).shape[0]
+        return self.damaged(x, np.full((parts, n), load))
+
+    def spare(self, u: Array, cell: Cell, load: float, sign: float = 1.0) -> Array:
+        """Spare strength of the weakest part in the rig, as a share of the load, (n,)."""
+        x, bias = self.split(u, cell)
+        strength = self.strengths(x, u.shape[0]).min(axis=0)
+        return np.asarray(sign * (strength / load - 1.0 - bias), dtype=float)
+
+    def strength_range(self) -> tuple[float, float]:
+        """Give the loads that 0.1 % and 99.9 % of plain draws would not hold."""
+        found = []
+        for number, cell in enumerate(self.space.cells):
+            rng = block_rng(self.seed, PURPOSE, number)
+            u = rng.standard_normal((max(64, round(BLOCK * cell.probability)), self.dim))
+            x, _ = self.split(u, cell)
+            found.append(self.strengths(x, u.shape[0]).min(axis=0))
+        ends = np.quantile(np.concatenate(found), [0.001, 0.999])
+        if not 0 < ends[1] < np.inf:
+            raise InputError(f"99.9 % of strengths lie below {ends[1]:g} N: name `highest`")
+        return max(float(ends[0]), 1e-3 * float(ends[1])), float(ends[1])
+
+    def proposal(self, cell: Cell, guides: Array) -> Proposal:
+        """Mixture for one cell: service, refusal, and holding yet failing, at each guide."""
+        points = list(self.points(cell, guides))
+        kept: list[Array] = []
+        for point in sorted(points, key=lambda point: point.beta):
+            if all(np.linalg.norm(point.u - other) > 0.4 for other in kept):
+                kept.append(point.u)
+        if not kept:
+            return Proposal(np.ones(1), np.zeros((1, self.dim)), np.zeros((1, 0)))
+        shares = np.append(np.full(len(kept), (1.0 - _GUARD) / len(kept)), _GUARD)
+        return Proposal(
+            shares / shares.sum(),
+            np.vstack([*kept, np.zeros(self.dim)]),
+            np.zeros((shares.size, 0)),
+        )
+
+    def points(self, cell: Cell, guides: Array) -> list[DesignPoint]:
+        """All points that the proposal should look at."""
+        if self.dim == 0:
+            return []
+        rng = block_rng(self.seed, PURPOSE, 1000)
+        found = list(find_points(partial(self.service, cell=cell), self.dim, rng).points)
+        start = found[0].u if found else np.zeros(self.dim)
+        for load in guides:
+            after = partial(self.service, cell=cell, load=float(load))
+            refused = partial(self.spare, cell=cell, load=float(load))
+            found.append(design_point(refused, self.dim))
+            held = partial(refused, sign=-1.0)
+            found.append(joint_design_point((after, held), self.dim, start))
+            start = found[-1].u if found[-1].converged else start
+        return [point for point in found if point.converged and 0 < point.beta < 12]
+
+    def sample(self, guides: Array, rows: int, turn: int) -> RigSample:
+        """Draw about `rows` rows over all cells; the root of its chance is a cell's share."""
+        root = np.sqrt([cell.probability for cell in self.space.cells])
+        parts = []
+        first = 0
+        for number, (cell, share) in enumerate(
+            zip(self.space.cells, root / root.sum(), strict=True)
+        ):
+            proposal = self.proposal(cell, guides)
+            rng = block_rng(self.seed, PURPOSE, 2000 + 1000 * turn + number)
+            n = max(256, round(rows * share))
+            made = draw(proposal, n, rng, lambda _label, u, _labels: np.zeros(u.shape[0]))
+            x, bias = self.split(made.u, cell)
+            strength = self.strengths(x, n)
+            parts.append(
+                _Part(
+                    made.weight * cell.probability / n,
+                    made.component + first,
+                    x,
+                    bias,
+                    strength,
+                    ~(self.service(made.u, cell) >= 0),
+                    self.weak(x, strength.shape),
+                    rng.random(strength.shape),
+                )
+            )
+            first += proposal.shares.size
+        return RigSample(self, _joined(parts))
+
+    def weak(self, x: Values, shape: tuple[int, ...]) -> npt.NDArray[np.bool_] | None:
+        """Which parts are weak, (k, n)."""
+        if self.is_weak is None:
+            return None
+        flags = np.asarray(self.is_weak(x))
+        if flags.dtype != np.bool_ or flags.shape not in (shape, shape[1:]):
+            raise InputError(
+                f"is_weak must return booleans of shape {shape[1:]} or {shape}, "
+                f"got {flags.dtype} of shape {flags.shape}"
+            )
+        return np.broadcast_to(flags, shape)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Rows of one cell, or of all."""
+
+    weight: Array
+    component: npt.NDArray[np.intp]
+    x: Values
+    bias: Array
+    strength: Array
+    fails: npt.NDArray[np.bool_]
+    weak: npt.NDArray[np.bool_] | None
+    uniform: Array
+
+
+def _joined(parts: list[_Part]) -> _Part:
+    """Lay the rows of all cells end to end; weights then average to 1."""
+    n = sum(part.weight.size for part in parts)
+    weak = [part.weak for part in parts if part.weak is not None]
+    return _Part(
+        n * np.concatenate([part.weight for part in parts]),
+        np.concatenate([part.component for part in parts]),
+        {name: np.concatenate([part.x[name] for part in parts]) for name in parts[0].x},
+        np.concatenate([part.bias for part in parts]),
+        np.concatenate([part.strength for part in parts], axis=1),
+        np.concatenate([part.fails for part in parts]),
+        np.concatenate(weak, axis=1) if weak else None,
+        np.concatenate([part.uniform for part in parts], axis=1),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class RigSample:
+    """One weighted sample that answers for every load."""
+
+    rig: Rig
+    rows: _Part
+
+    def fails(self, load: float) -> Array:
+        """Whether each row fails in service given that all its parts held, (n,).
+
+        Where the pull does damage, the own error of each pull is drawn given that the
+        part held: the same uniform number at every load keeps the curve smooth.
+        """
+        rows, rig = self.rows, self.rig
+        if rig.after_pull is None or load == 0.0:
+            return rows.fails.astype(float)
+        error = np.zeros(rows.strength.shape)
+        if rig.error > 0:
+            score = (rows.strength / load - 1.0 - rows.bias) / rig.error
+            error = rig.error * ndtri_exp(np.log(rows.uniform) + log_ndtr(score))
+        applied = load * np.maximum(1.0 + rows.bias + error, 0.0)
+        return (rig.damaged(rows.x, applied) < 0).astype(float)
+
+    def outcome(self, load: float) -> tuple[float, float]:
+        """Failure after and refusal at one load."""
+        rows = self.rows
+        return pull_outcome(
+            rows.weight,
+            rows.strength,
+            self.fails(load),
+            load,
+            rig_error_cov=self.rig.error,
+            bias=rows.bias,
+        )
+
+    def curve(self, loads: Array, confidence: float) -> Screening:
+        """All measures with intervals."""
+        rows = self.rows
+        return curve(
+            rows.weight,
+            rows.strength,
+            self.fails,
+            loads,
+            rig_error_cov=self.rig.error,
+            bias=rows.bias,
+            is_weak=rows.weak,
+            component=rows.component,
+            confidence=confidence,
+            fail_before=rows.fails.astype(float),
+        )

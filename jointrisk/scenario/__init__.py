@@ -1,0 +1,35 @@
+"""The file boundary: a scenario in TOML becomes frozen dataclasses, or one list of problems."""
+
+from jointrisk.scenario.describe import Row, describe
+from jointrisk.scenario.read import load, load_text, schema
+from jointrisk.scenario.start import kinds, new
+from jointrisk.scenario.types import (
+    Assumption,
+    Load,
+    Proof,
+    Pull,
+    Scenario,
+    Target,
+    Thread,
+    Variable,
+    Warning_,
+)
+
+__all__ = [
+    "Assumption",
+    "Load",
+    "Proof",
+    "Pull",
+    "Row",
+    "Scenario",
+    "Target",
+    "Thread",
+    "Variable",
+    "Warning_",
+    "describe",
+    "kinds",
+    "load",
+    "load_text",
+    "new",
+    "schema",
+]

@@ -1,0 +1,147 @@
+"""What the resolved values mean together: faults that stop, and warnings that do not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from jointrisk import units
+from jointrisk.scenario import tables
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from jointrisk.scenario.bond import Bond
+    from jointrisk.scenario.ledger import Ledger
+    from jointrisk.scenario.types import Load
+
+__all__ = ["check_together"]
+
+_WIDE_GAP = 0.5
+_NARROW_GAP = 0.05
+_NEED_SCATTER = ("tube.bore", "plug.diameter", "plug.overlap", "adhesive.shear_strength")
+
+
+def check_together(ledger: Ledger, bond: Bond, loads: Sequence[Load]) -> None:
+    """Look at values side by side, as far as they could be read."""
+    _check_fit(ledger)
+    _check_tube(ledger)
+    _check_length(ledger)
+    _check_heat(ledger, bond)
+    _warn_adhesive(ledger)
+    _warn_scatter(ledger, loads)
+    _warn_corrosion(ledger)
+
+
+def _mm(value: float) -> str:
+    return units.format_value(value, "mm")
+
+
+def _check_fit(ledger: Ledger) -> None:
+    bore, plug = ledger.mean("tube.bore"), ledger.mean("plug.diameter")
+    hole = ledger.mean("plug.bore")
+    if plug is not None and hole is not None and hole >= plug:
+        ledger.problem("plug.bore", "is not smaller than the plug", _mm(hole), f"below {_mm(plug)}")
+    if bore is None or plug is None:
+        return
+    if plug >= bore:
+        got, most = _mm(plug), f"below the bore of {_mm(bore)}"
+        ledger.problem("plug.diameter", "the plug does not go into the tube", got, most)
+        return
+    gap = (bore - plug) / 2
+    spreads = (ledger.variables["tube.bore"].spread, ledger.variables["plug.diameter"].spread)
+    sd = sum(float(found.sd) ** 2 for found in spreads) ** 0.5 / 2
+    if sd > 0 and gap < 2 * sd:
+        ledger.warn(
+            "gap-may-vanish",
+            f"the gap on one side is {_mm(gap)} with a scatter of {_mm(sd)}: a good part of "
+            "the pairs cannot be put together. They are left out and counted.",
+        )
+    if gap > _WIDE_GAP:
+        ledger.warn("gap-wide", f"the gap on one side is {_mm(gap)}; joints do best near 0.2 mm.")
+    elif gap < _NARROW_GAP:
+        ledger.warn(
+            "gap-narrow", f"the gap on one side is {_mm(gap)}: adhesive is scraped off on assembly."
+        )
+
+
+def _check_tube(ledger: Ledger) -> None:
+    bore, outer = ledger.mean("tube.bore"), ledger.mean("tube.outer_diameter")
+    if bore is not None and outer is not None and bore >= outer:
+        most = f"below the outside diameter of {_mm(outer)}"
+        ledger.problem("tube.bore", "leaves no wall", _mm(bore), most)
+
+
+def _check_length(ledger: Ledger) -> None:
+    length, overlap = ledger.mean("rods.length"), ledger.mean("plug.overlap")
+    if length is None or overlap is None or length <= 0:
+        return
+    if overlap >= length:
+        got, most = _mm(overlap), f"below the rod's {_mm(length)}"
+        ledger.problem("plug.overlap", "is as long as the rod", got, most)
+    elif overlap > length / 2:
+        ledger.warn(
+            "overlap-long",
+            f"the overlap of {_mm(overlap)} is more than half the rod's length of {_mm(length)}: "
+            "the two plugs would meet.",
+        )
+
+
+def _check_heat(ledger: Ledger, bond: Bond) -> None:
+    hot, cold = ledger.mean("service.hottest"), ledger.mean("service.coldest")
+    if hot is None or cold is None:
+        return
+    shown = units.format_value(hot, "degC")
+    if hot < cold:
+        least = f"at least service.coldest, {units.format_value(cold, 'degC')}"
+        ledger.problem("service.hottest", "is colder than the coldest", shown, least)
+    stop = units.format_value(bond.hard_stop, "degC")
+    if hot >= bond.hard_stop:
+        ledger.warn(
+            "hotter-than-adhesive",
+            f"service reaches {shown}, at or above {stop} where this adhesive is counted as "
+            "carrying nothing.",
+        )
+    elif hot > bond.strength_by_temperature[-1][0]:
+        last = units.format_value(bond.strength_by_temperature[-1][0], "degC")
+        ledger.warn(
+            "hotter-than-curve",
+            f"service reaches {shown}, but adhesive.strength_by_temperature ends at {last}: "
+            "its last value is kept.",
+        )
+
+
+def _warn_adhesive(ledger: Ledger) -> None:
+    if ledger.given.get("adhesive.class") == tables.UNKNOWN_CLASS:
+        ledger.warn(
+            "adhesive-unknown",
+            "the adhesive's class is not known: the widest range over all classes is taken. "
+            "Naming the class narrows the answer more than any sampling.",
+        )
+
+
+def _warn_scatter(ledger: Ledger, loads: Sequence[Load]) -> None:
+    """Name the main numbers that are given as exact though they differ from part to part."""
+    plain = [key for key in _NEED_SCATTER if getattr(ledger.given.get(key), "plain", None)]
+    if "plug.radial_gap" in ledger.given:
+        plain = [key for key in plain if key not in ("tube.bore", "plug.diameter")]
+        if ledger.given["plug.radial_gap"].plain:
+            plain.append("plug.radial_gap")
+    exact = [load for load in loads if load.kind != "sustained" and load.size.spread.sd == 0]
+    plain += [f'the size of load "{load.name}"' for load in exact]
+    if plain:
+        verb = "is" if len(plain) == 1 else "are"
+        ledger.warn(
+            "no-scatter",
+            f"{', '.join(plain)} {verb} given as one exact value. Real parts and loads differ; "
+            "write { mean = …, sd = … } or never_outside = […], or the answer comes out too good.",
+        )
+
+
+def _warn_corrosion(ledger: Ledger) -> None:
+    tube, plug = (str(ledger.given.get(f"{part}.material", "")) for part in ("tube", "plug"))
+    if tube.startswith("carbon") and plug.startswith("aluminium"):
+        ledger.warn(
+            "corrosion",
+            "aluminium that touches carbon corrodes where it is damp, and no number here counts "
+            "that. Keep them apart: glass beads or a glass ply in the gap, anodised plug.",
+        )

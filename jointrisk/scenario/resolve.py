@@ -1,0 +1,129 @@
+"""From the file's shape to a `Scenario`: defaults filled in, everything checked together."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Any
+
+from jointrisk.errors import Problem, ScenarioError
+from jointrisk.scenario import bond, members, use
+from jointrisk.scenario.checks import check_together
+from jointrisk.scenario.ledger import Ledger
+from jointrisk.scenario.problems import keys_of
+from jointrisk.scenario.schema import File, Section
+from jointrisk.scenario.types import Scenario
+
+__all__ = ["DEFAULT_SEED", "resolve"]
+
+DEFAULT_SEED = 1
+
+
+def resolve(
+    file: File, *, problems: list[Problem], skip: set[str], path: str, sha256: str
+) -> Scenario:
+    """Return the scenario, or raise with all problems of the file.
+
+    Raises
+    ------
+    ScenarioError
+        Where `problems` holds any already, or more are found.
+    """
+    ledger = Ledger(_flat(file), skip, list(problems))
+    rods = ledger.fact("rods.count", file.rods.count, None) or 1
+    per_batch = _per_batch(ledger, file, rods)
+    life = use.resolve_life(ledger, file.load)
+    fixity = _fixity(ledger, file)
+    shoulder = ledger.fact("rods.shoulder", file.rods.shoulder)
+    composite, wall = members.resolve_tube(ledger)
+    members.resolve_rods(ledger)
+    thread = members.resolve_thread(ledger)
+    members.resolve_plug(ledger, thread)
+    members.resolve_fit(ledger)
+    joint = bond.resolve_bond(ledger)
+    use.resolve_service(ledger)
+    target = use.resolve_target(ledger, file.target)
+    loads = use.resolve_loads(ledger, file.load)
+    pulls = use.resolve_pulls(ledger, file.pull)
+    proof = use.resolve_proof(ledger)
+    correlations = use.resolve_correlations(ledger, file.correlation)
+    check_together(ledger, joint, loads)
+    seed = _seed(ledger, file)
+    if ledger.problems:
+        raise ScenarioError(path, _in_order(ledger.problems))
+    return Scenario(
+        title=file.title or "",
+        note=file.note or "",
+        path=path,
+        sha256=sha256,
+        life=life,
+        rods=rods,
+        rods_per_batch=per_batch,
+        end_fixity=fixity,
+        shoulder=bool(shoulder),
+        adhesive_class=joint.adhesive_class,
+        evidence=joint.evidence,
+        toughness_given=joint.toughness_given,
+        tube_is_composite=composite,
+        thread=thread,
+        strength_by_temperature=joint.strength_by_temperature,
+        wall_strength_by_temperature=wall,
+        hard_stop_temperature=joint.hard_stop,
+        gap_factor_points=joint.gap_factor,
+        variables=MappingProxyType(ledger.variables),
+        correlations=MappingProxyType(correlations),
+        loads=loads,
+        target=target,
+        pulls=pulls,
+        proof=proof,
+        seed=seed,
+        assumptions=tuple(ledger.assumptions),
+        warnings=tuple(ledger.warnings),
+    )
+
+
+def _flat(file: File) -> dict[str, Any]:
+    """Return what the file says by dotted key; lists of tables stay out."""
+    found: dict[str, Any] = {}
+    for name, attribute in keys_of(File).items():
+        value = getattr(file, attribute)
+        if isinstance(value, Section):
+            inner = keys_of(type(value))
+            pairs = {f"{name}.{key}": getattr(value, attr) for key, attr in inner.items()}
+            found |= {key: item for key, item in pairs.items() if item is not None}
+    return found
+
+
+def _per_batch(ledger: Ledger, file: File, rods: int) -> int:
+    count = file.batch.rods
+    if count is None:
+        if not ledger.broken("batch.rods"):
+            source = "all rods glued in one go"
+            ledger.assume("batch.rods", str(rods), "default", source, "judgement, no source")
+        return rods
+    ledger.assume("batch.rods", str(count), "scenario", "your scenario", "given")
+    return min(count, rods)
+
+
+def _seed(ledger: Ledger, file: File) -> int:
+    if file.seed is None:
+        source = "one fixed seed, so that two runs agree"
+        ledger.assume("seed", str(DEFAULT_SEED), "default", source, "judgement, no source")
+        return DEFAULT_SEED
+    ledger.assume("seed", str(file.seed), "scenario", "your scenario", "given")
+    return file.seed
+
+
+def _fixity(ledger: Ledger, file: File) -> float:
+    fixity = ledger.fact("rods.end_fixity", file.rods.end_fixity) or 1.0
+    if not 0.5 <= fixity <= 2:
+        what = "is out of range"
+        expected = "0.5 (both ends clamped) to 2 (one end free); 1 for pins"
+        ledger.problem("rods.end_fixity", what, f"{fixity:g}", expected)
+    return fixity
+
+
+def _in_order(problems: list[Problem]) -> list[Problem]:
+    """Order problems as the tables of a file stand, each once."""
+    order = {name: place for place, name in enumerate(keys_of(File))}
+    unique = list(dict.fromkeys(problems))
+    return sorted(unique, key=lambda p: order.get(p.key.split(".")[0].split("[")[0], -1))

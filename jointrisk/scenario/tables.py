@@ -1,0 +1,228 @@
+"""The default tables, read from package data; every cell knows its source and its mark."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from jointrisk import units
+from jointrisk.scenario.given import Given, read_given
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = [
+    "CONFIDENCE",
+    "UNKNOWN_CLASS",
+    "Adhesive",
+    "Cell",
+    "Default",
+    "Material",
+    "Points",
+    "Preparation",
+    "TargetRow",
+    "adhesives",
+    "default",
+    "materials",
+    "preparations",
+    "targets",
+]
+
+CONFIDENCE = MappingProxyType(
+    {
+        "C": "read in the source",
+        "C2": "as quoted",
+        "A": "abstract only",
+        "D": "arithmetic",
+        "M": "from memory",
+        "J": "judgement, no source",
+    }
+)
+UNKNOWN_CLASS = "don't know"
+Points = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One default number with its range; entries that a row does not need are None."""
+
+    typical: float | None
+    low: float | None
+    high: float | None
+    cov: float | None
+    source: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Adhesive:
+    """One class of adhesive."""
+
+    shear_strength: Cell
+    shear_modulus: Cell
+    toughness: Cell
+    glass_transition: float
+    """[degC]"""
+    strength_at_60: float
+    """Strength at 60 degC over that at 23 degC [-]."""
+    cure_temperature: float
+    """[degC]"""
+    source: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """Stuff of a tube or plug; `cells` by the key it has in a scenario, without the table."""
+
+    composite: bool
+    cells: Mapping[str, Cell]
+
+
+@dataclass(frozen=True, slots=True)
+class Preparation:
+    """Strength of a prepared surface over the best of the table, and its own scatter."""
+
+    ratio: float
+    cov: float
+    source: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class TargetRow:
+    """What a failure would do, and the yearly target a code gives for it."""
+
+    consequence: str
+    index: float
+    probability: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Default:
+    """What is taken for a key that a scenario leaves out."""
+
+    row: Mapping[str, Any]
+    source: str
+    confidence: str
+
+    @property
+    def value(self) -> Any:
+        """The value as a scenario would write it."""
+        return self.row["value"]
+
+    def given(self, dimension: str) -> Given:
+        """Return the value read as one of `dimension`."""
+        return read_given(self.value, dimension)
+
+    def points(self, name: str = "points") -> Points:
+        """Return the points of a curve."""
+        return tuple((float(x), float(y)) for x, y in self.row[name])
+
+
+@cache
+def adhesives() -> Mapping[str, Adhesive]:
+    """Return the classes of adhesive by name."""
+    table = _table("adhesives")
+    shared = {k: table.pop(k) for k in [k for k, v in table.items() if not isinstance(v, dict)]}
+    return MappingProxyType({name: _adhesive(row, shared) for name, row in table.items()})
+
+
+@cache
+def materials() -> Mapping[str, Material]:
+    """Return the materials of tubes and plugs by name."""
+    table = _table("materials")
+    common = table.pop("source")
+    table.pop("scatter_source")
+    dimension = {"expansion": "expansion", "interlaminar_toughness": "toughness"}
+    rows = {}
+    for name, row in table.items():
+        composite = row.pop("composite")
+        cells = {}
+        for key, cell in row.items():
+            value = units.parse(cell["value"], dimension.get(key, "stress"))
+            source = f"{name}: {cell.get('source', common)}"
+            confidence = CONFIDENCE[cell["mark"]]
+            cells[key] = Cell(value, None, None, cell.get("cov"), source, confidence)
+        rows[name] = Material(composite, MappingProxyType(cells))
+    return MappingProxyType(rows)
+
+
+@cache
+def preparations() -> Mapping[str, Preparation]:
+    """Return the surface preparations by name."""
+    table = _table("preparations")
+    source = table.pop("source")
+    table.pop("cov_source")
+    table.pop("cov_mark")
+    return MappingProxyType(
+        {
+            name: Preparation(row["ratio"], row["cov"], source, CONFIDENCE[row["mark"]])
+            for name, row in table.items()
+        }
+    )
+
+
+@cache
+def targets() -> Mapping[str, TargetRow]:
+    """Return the yearly targets by what a failure would do."""
+    table = _table("targets")
+    source = f"{table.pop('source')}; {table.pop('advice')}"
+    table.pop("mark")
+    return MappingProxyType(
+        {
+            name: TargetRow(
+                row["consequence"],
+                row["index"],
+                row["probability"],
+                f"{row['consequence']}, reliability index {row['index']}: {source}",
+            )
+            for name, row in table.items()
+        }
+    )
+
+
+def default(key: str) -> Default:
+    """Return what is taken where a scenario leaves `key` out."""
+    return _defaults()[key]
+
+
+@cache
+def _defaults() -> Mapping[str, Default]:
+    return MappingProxyType(
+        {
+            key: Default(MappingProxyType(row), row["source"], CONFIDENCE[row["mark"]])
+            for key, row in _table("defaults").items()
+        }
+    )
+
+
+def _adhesive(row: Mapping[str, Any], shared: Mapping[str, Any]) -> Adhesive:
+    source = row.get("source", shared["source"])
+    confidence = CONFIDENCE[row.get("mark", shared["mark"])]
+
+    def cell(key: str, dimension: str, cov: float | None) -> Cell:
+        read = {k: units.parse(v, dimension) for k, v in row[key].items() if k != "cov"}
+        typical, low, high = (read.get(k) for k in ("typical", "low", "high"))
+        return Cell(typical, low, high, row[key].get("cov", cov), source, confidence)
+
+    return Adhesive(
+        cell("shear_strength", "stress", None),
+        cell("shear_modulus", "stress", None),
+        cell("toughness", "toughness", shared["toughness_cov"]),
+        units.parse(row["glass_transition"], "temperature"),
+        row["strength_at_60"],
+        units.parse(row["cure_temperature"], "temperature"),
+        source,
+        confidence,
+    )
+
+
+def _table(name: str) -> dict[str, Any]:
+    text = (files("jointrisk.scenario") / "data" / f"{name}.toml").read_text("utf-8")
+    return tomllib.loads(text)

@@ -1,0 +1,170 @@
+"""What a scenario file becomes: frozen dataclasses in the units of the house.
+
+Lengths [mm], forces [N], stresses and moduli [MPa], toughness [N/mm], temperatures
+[degC], expansions [1/K], times [years], ratios [-].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from jointrisk.spread import Spread
+
+Scope = Literal["joint", "rod", "batch", "all"]
+Kind = Literal["scatter", "not known"]
+Origin = Literal["scenario", "default"]
+Direction = Literal["pull", "push", "both"]
+LoadKind = Literal["annual_maximum", "event", "sustained"]
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """One quantity of the scenario with its spread, in the units of the house."""
+
+    key: str
+    """Dotted key in the file, such as ``plug.overlap``."""
+    label: str
+    """The name in plain trade words, such as "overlap"."""
+    spread: Spread
+    unit: str
+    """Unit of the numbers in `spread`: mm, N, MPa, N/mm, degC, 1/K, years or "-"."""
+    scope: Scope
+    """Whether each joint, each rod, each batch or all share one draw."""
+    kind: Kind
+    """Scatter from part to part, or lack of knowledge."""
+    origin: Origin
+    source: str
+    confidence: str
+    """"given", "read in the source", "as quoted", "abstract only", "arithmetic",
+    "from memory" or "judgement, no source"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One named service load along the rod."""
+
+    name: str
+    kind: LoadKind
+    direction: Direction
+    """Of a variable load. A sustained load is signed instead: tension positive."""
+    size: Variable
+    """annual_maximum: largest of one year [N]; event: one event [N]; sustained [N]."""
+    scope: Literal["all", "rod"]
+    """"all": one draw met by every rod alike; "rod": each rod its own."""
+    rate: float = 0.0
+    """Events per year [1/years]; 0 for other kinds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """A proof pull the maker already does."""
+
+    label: str
+    load: float
+    """[N]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The failure probability that is to be met."""
+
+    probability: float
+    period: Literal["life", "year"]
+    """"life": the whole life; "year": the worst single year."""
+    scope: Literal["set", "rod"]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """How a finished rod can be pulled."""
+
+    rig_error_cov: float
+    """Scatter of the applied load from pull to pull, relative to it [-]."""
+    rig_bias_sd: float
+    """Standard deviation of the gauge's bias, the same in every pull, relative [-]."""
+    highest: float | None
+    """Largest load of the rig [N]; None where not given."""
+    max_reject: float
+    """Largest share of rods one is willing to refuse [-]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Thread:
+    """An internal metric or inch thread in the plug."""
+
+    size: str
+    major_diameter: float
+    """[mm]"""
+    pitch: float
+    """[mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """One resolved value as the report lists it."""
+
+    key: str
+    value: str
+    origin: Origin
+    source: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Warning_:
+    """One warning: a stable code and a plain sentence."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """A resolved scenario: everything the model needs, and where it came from.
+
+    `variables` holds one entry for every numeric quantity the model reads, given or
+    default; a plain value is a ``Fixed`` spread.
+    """
+
+    title: str
+    note: str
+    path: str
+    sha256: str
+    life: float
+    """[years]"""
+    rods: int
+    rods_per_batch: int
+    """Rods glued in one batch; the last batch may be smaller."""
+    end_fixity: float
+    """Effective length factor K of the rod as a strut [-]."""
+    shoulder: bool
+    """True where a flange of the plug bears on the tube end in compression."""
+    adhesive_class: str
+    evidence: Literal["class default", "data sheet", "own coupons", "own pulls"]
+    toughness_given: bool
+    """True: `adhesive.toughness` rules; False: `adhesive.failure_strain` does."""
+    tube_is_composite: bool
+    """True where an interlaminar limit of the tube wall applies."""
+    thread: Thread | None
+    strength_by_temperature: tuple[tuple[float, float], ...]
+    """Points (degC, factor on adhesive strength and modulus), rising in degC."""
+    wall_strength_by_temperature: tuple[tuple[float, float], ...]
+    hard_stop_temperature: float
+    """At or above it the adhesive carries nothing [degC]."""
+    gap_factor_points: tuple[tuple[float, float], ...]
+    """Points (radial gap [mm], factor on bond strength), rising in gap."""
+    variables: Mapping[str, Variable]
+    correlations: Mapping[tuple[str, str], float]
+    """Product-moment correlation of two variables of the same scope."""
+    loads: tuple[Load, ...]
+    target: Target | None
+    pulls: tuple[Pull, ...]
+    proof: Proof
+    seed: int
+    assumptions: tuple[Assumption, ...]
+    warnings: tuple[Warning_, ...] = field(default=())

@@ -1,0 +1,160 @@
+"""The main job: from a scenario to strength, failure probability, causes and proof load."""
+
+from __future__ import annotations
+
+import os
+import platform
+import sys
+import time
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from jointrisk.errors import EstimateError
+from jointrisk.reliability.streams import resolve_seed
+from jointrisk.study import judgement
+from jointrisk.study.band import band
+from jointrisk.study.cautions import warnings
+from jointrisk.study.curves import figures
+from jointrisk.study.influence import influences
+from jointrisk.study.pulls import proof_answer
+from jointrisk.study.results import Assessment
+from jointrisk.study.sample import weighted_sample
+
+if TYPE_CHECKING:
+    from jointrisk.scenario.types import Scenario
+    from jointrisk.study.results import ProofAnswer, Strength
+    from jointrisk.study.sample import Sample
+
+WORST_COV = 0.35
+"""Above this coefficient of variation no number is given."""
+DIFFERS = 0.005
+"""Push strengths are shown where they differ from the pull by more than this share [-]."""
+
+
+def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> Assessment:
+    """Assess a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    seed : int, optional
+        By default the scenario's own; 0 is a seed.
+    pool : object with ``map``, optional
+        Threads or the like; the numbers do not depend on it.
+
+    Returns
+    -------
+    Assessment
+
+    Raises
+    ------
+    EstimateError
+        If the failure probability cannot be told to within a factor that means anything.
+    """
+    started = time.time()
+    used = resolve_seed(scenario.seed if seed is None else seed)
+    sample = weighted_sample(scenario, used, pool)
+    loaded = bool(scenario.loads)
+    states = band(sample.rods, sample.plan, used, pool) if loaded else np.empty(0)
+    chance = judgement.failure_probability(sample, states) if loaded else None
+    _trust(sample)
+    target = scenario.target
+    ranking = influences(sample, used, pool) if loaded else ()
+    proof = proof_answer(sample)
+    new = judgement.strength(sample, sample.outcome.rig_pull)
+    aged = judgement.strength(sample, sample.outcome.pull)
+    push = sample.outcome.push
+    pushed = None if push is None else judgement.strength(sample, push)
+    return Assessment(
+        title=scenario.title,
+        strength_new=new,
+        strength_aged=aged,
+        push_new=None,
+        push_aged=pushed if pushed is not None and _differs(pushed, aged) else None,
+        permitted_load=judgement.permitted_load(sample, target) if target else None,
+        failure_probability=chance,
+        target=judgement.target_verdict(sample, target, chance, states) if target else None,
+        modes=judgement.modes(sample) if loaded else (),
+        ranking=ranking,
+        proof=proof,
+        assumptions=scenario.assumptions,
+        warnings=warnings(sample, ranking),
+        figures=figures(sample, states, _named_loads(proof)),
+        facts=_facts(sample),
+        run=_run(scenario, used),
+        host=_host(started, pool),
+    )
+
+
+def _trust(sample: Sample) -> None:
+    """Refuse to give a number that means nothing."""
+    terms = sample.weight * sample.fails
+    mean = float(terms.mean())
+    if not sample.rods.scenario.loads or mean == 0.0:
+        return
+    cov = float(terms.std() / np.sqrt(terms.size) / mean)
+    if cov > WORST_COV:
+        raise EstimateError(
+            f"the failure probability could not be told: after {sample.evaluations:,} draws its "
+            f"coefficient of variation is {cov:.0%} (wanted {WORST_COV:.0%} at most)"
+        )
+
+
+def _differs(push: Strength, pull: Strength) -> bool:
+    return any(
+        abs(getattr(push, name) / max(getattr(pull, name), 1e-12) - 1.0) > DIFFERS
+        for name in pull.__dataclass_fields__
+    )
+
+
+def _named_loads(proof: ProofAnswer) -> tuple[float, ...]:
+    loads = [pull.load_newton for pull in proof.pulls]
+    return tuple(loads if proof.load_newton is None else [*loads, proof.load_newton])
+
+
+def _facts(sample: Sample) -> dict[str, Any]:
+    scenario = sample.rods.scenario
+    mean = {key: variable.spread.mean for key, variable in scenario.variables.items()}
+    gap = (mean["tube.bore"] - mean["plug.diameter"]) / 2.0
+    area = np.pi * (mean["plug.diameter"] + gap) * mean["plug.overlap"]
+    median = judgement.strength(sample, sample.outcome.rig_pull).median
+    return {
+        "rods": scenario.rods,
+        "ends": 2,
+        "life_years": scenario.life,
+        "median_gap_mm": float(gap),
+        "mean_shear_stress_at_median_mpa": float(median / area),
+        "share_not_assembled": sample.left_out,
+        "adhesive_class": scenario.adhesive_class,
+        "evidence": scenario.evidence,
+        "note": scenario.note,
+    }
+
+
+def _run(scenario: Scenario, seed: int) -> dict[str, Any]:
+    import scipy
+
+    import jointrisk
+
+    return {
+        "seed": seed,
+        "versions": {
+            "jointrisk": jointrisk.__version__,
+            "python": platform.python_version(),
+            "numpy": np.__version__,
+            "scipy": scipy.__version__,
+        },
+        "scenario_sha256": scenario.sha256,
+        "options": {"confidence": judgement.CONFIDENCE},
+    }
+
+
+def _host(started: float, pool: Any) -> dict[str, Any]:
+    return {
+        "started_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(started)),
+        "seconds": time.time() - started,
+        "machine": f"{platform.system()} {platform.machine()}, {os.cpu_count()} processors",
+        "jobs": getattr(pool, "_max_workers", 1),
+        "program": os.path.basename(sys.argv[0]),
+    }

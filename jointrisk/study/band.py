@@ -1,0 +1,113 @@
+"""Failure probability at many equally likely states of what is not known.
+
+For each state of the unknowns the failure probability over the scatter is estimated from
+its own small weighted sample, drawn near failure given that state. The states fill their
+space evenly (Latin hypercube), and all the failure probabilities together are the band.
+
+Each estimate has noise of its own, which would widen the band; its share of the variance of
+the log is known from the samples themselves and is taken out by drawing the logs together
+(and the bias of the log with it).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.special import ndtri
+
+from jointrisk.reliability.mixture import draw
+from jointrisk.reliability.streams import block_rng
+from jointrisk.study.sample import BAND, evaluate
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from jointrisk.model.rodset import RodSet
+    from jointrisk.study.proposal import Plan
+
+    Array = npt.NDArray[np.float64]
+
+STATES = 384
+DRAWS_PER_STATE = 128
+JOINTS_ALLOWED = 2**18
+LONGEST_SHIFT = 8.0
+
+
+def band(rods: RodSet, plan: Plan, seed: int, pool: Any = None) -> Array:
+    """Return failure probabilities over the life at equally likely states, sorted, (k,).
+
+    Parameters
+    ----------
+    rods : RodSet
+    plan : Plan
+        Of the main sample.
+    seed : int
+    pool : object with ``map``, optional
+    """
+    given = unknown_columns(rods)
+    if not given.any():
+        return np.empty(0)
+    rng = block_rng(seed, BAND, 0)
+    states = hypercube(rng, STATES, int(given.sum()))
+    each = int(np.clip(JOINTS_ALLOWED // (STATES * rods.layout.joints), 24, DRAWS_PER_STATE))
+    fixed = np.zeros((STATES * each, rods.layout.dimension))
+    # rows are ordered by component: each component must meet every state alike
+    state = np.tile(np.arange(STATES), each)
+    fixed[:, given] = states[state]
+    scale = _remaining(plan, fixed, given)
+    drawn = draw(
+        plan.proposal, fixed.shape[0], rng, rods.label_chance, scale=scale, fixed=fixed, mask=given
+    )
+    outcome = evaluate(rods, drawn.u, drawn.labels, pool, with_rig=False)
+    terms = drawn.weight * outcome.assembles * -np.expm1(-outcome.rate * rods.scenario.life)
+    total = np.bincount(state, terms, minlength=STATES) / each
+    square = np.bincount(state, terms**2, minlength=STATES) / each
+    return np.sort(_without_noise(total, (square - total**2) / each))
+
+
+def unknown_columns(rods: RodSet) -> npt.NDArray[np.bool_]:
+    """Return which columns hold lack of knowledge, (d,)."""
+    given = np.zeros(rods.layout.dimension, dtype=bool)
+    for key, columns in rods.layout.columns.items():
+        given[columns] = rods.variables[key].kind == "not known"
+    return given
+
+
+def hypercube(rng: np.random.Generator, count: int, dimension: int) -> Array:
+    """Return normal scores that fill each coordinate evenly, (count, dimension) [-]."""
+    ranks = rng.permuted(np.tile(np.arange(count), (dimension, 1)), axis=1).T
+    return np.asarray(ndtri((ranks + rng.random((count, dimension))) / count))
+
+
+def _remaining(plan: Plan, fixed: Array, given: npt.NDArray[np.bool_]) -> Array:
+    """Return the factor on each component's shift that is left to go from each state, (n, K).
+
+    A component's point lies at distance ``beta`` along ``alpha``. From a state with scores
+    ``v`` of the unknowns the plane through it lies ``beta - alpha_v . v`` away, along the
+    part of alpha that is still free.
+    """
+    direction = plan.proposal.directions
+    square = np.sum(direction**2, axis=1)
+    free = np.sum(direction[:, ~given] ** 2, axis=1)
+    along = fixed[:, given] @ direction[:, given].T
+    with np.errstate(divide="ignore", invalid="ignore"):  # components without a shift
+        factor = (square - along) / free
+        longest = LONGEST_SHIFT / np.sqrt(free)
+    return np.where(free > 0.0, np.clip(factor, 0.0, longest), 0.0)
+
+
+def _without_noise(chance: Array, variance: Array) -> Array:
+    """Draw the logs together by the share of their variance that is sampling noise."""
+    seen = chance > 0.0
+    if seen.sum() < 2:
+        return chance
+    relative = np.minimum(variance[seen] / chance[seen] ** 2, 1.0)
+    logs = np.log(chance[seen]) + 0.5 * np.log1p(relative)
+    noise = float(np.mean(np.log1p(relative)))
+    total = float(logs.var())
+    kept = np.sqrt(max(total - noise, 0.0) / total) if total > 0.0 else 1.0
+    result = chance.copy()
+    middle = np.median(logs)
+    result[seen] = np.exp(middle + kept * (logs - middle))
+    return np.minimum(result, 1.0)

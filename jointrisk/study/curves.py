@@ -1,0 +1,112 @@
+"""Curves for the pictures of an assessment."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from jointrisk.model.loads import exceed_rate
+from jointrisk.reliability.interval import weighted_interval
+from jointrisk.reliability.screening import curve
+from jointrisk.study.judgement import CONFIDENCE
+from jointrisk.study.results import Curve, Figures
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from jointrisk.study.sample import Sample
+
+    Array = npt.NDArray[np.float64]
+
+POINTS = 48
+WIDEST = (1e-6, 0.999)
+"""Shares of rods between which strengths are drawn [-]."""
+
+
+def figures(sample: Sample, states: Array, loads_named: tuple[float, ...]) -> Figures:
+    """Return every curve the report draws.
+
+    Parameters
+    ----------
+    sample : Sample
+    states : ndarray, (k,) [-]
+        Failure probabilities of the band.
+    loads_named : tuple of float [N]
+        Loads that must lie inside the range of the proof curve.
+    """
+    outcome = sample.outcome
+    low, high = _range(sample, outcome.rig_pull)
+    service_low, service_high = _range(sample, outcome.pull)
+    grid = np.geomspace(min(low, service_low), max(high, service_high), POINTS)
+    pulls = np.geomspace(min(low, *loads_named, high), high, POINTS)
+    proof = sample.rods.scenario.proof
+    screened = curve(
+        sample.weight,
+        outcome.rig_pull,
+        sample.fails,
+        pulls,
+        rig_error_cov=proof.rig_error_cov,
+        bias=outcome.bias,
+        is_weak=outcome.weak_rod,
+        component=sample.component,
+        confidence=CONFIDENCE,
+    )
+    has_loads = bool(sample.rods.scenario.loads)
+    has_weak = bool(outcome.weak_rod.any())
+    return Figures(
+        strength_new=_below(sample, outcome.rig_pull, grid),
+        strength_service=_below(sample, outcome.pull, grid),
+        load_exceeded=_load_exceeded(sample, grid) if has_loads else None,
+        fail_after_pull=_curve(pulls, screened.fail_after, screened.fail_after_interval)
+        if has_loads
+        else None,
+        reject=_curve(pulls, screened.reject_each, screened.reject_each_interval),
+        reject_weak=_curve(pulls, screened.reject_weak, screened.reject_weak_interval)
+        if has_weak
+        else None,
+        band=tuple(float(state) for state in states),
+    )
+
+
+def _range(sample: Sample, by_rod: Array) -> tuple[float, float]:
+    values = by_rod.ravel()
+    order = np.argsort(values, kind="stable")
+    below = np.cumsum(np.broadcast_to(sample.weight, by_rod.shape).ravel()[order])
+    places = np.searchsorted(below, np.array(WIDEST) * below[-1])
+    low, high = values[order[np.minimum(places, values.size - 1)]]
+    return float(max(low, 1e-3 * high)), float(high)
+
+
+def _below(sample: Sample, by_rod: Array, grid: Array) -> Curve:
+    bounds = [
+        weighted_interval(
+            sample.weight * (by_rod < load).mean(axis=0), sample.component, CONFIDENCE
+        )
+        for load in grid
+    ]
+    return Curve(
+        tuple(float(load) for load in grid),
+        tuple(min(bound.estimate, 1.0) for bound in bounds),
+        tuple(min(bound.low, 1.0) for bound in bounds),
+        tuple(min(bound.high, 1.0) for bound in bounds),
+    )
+
+
+def _load_exceeded(sample: Sample, grid: Array) -> Curve:
+    """Chance that any variable load of the life is above the load: exact, no interval."""
+    rate = np.zeros(grid.size)
+    for load in sample.rods.scenario.loads:
+        if load.kind != "sustained":
+            rate += exceed_rate(load, grid)
+    chance = tuple(float(value) for value in -np.expm1(-rate * sample.life))
+    return Curve(tuple(float(load) for load in grid), chance, chance, chance)
+
+
+def _curve(loads: Array, value: Array, interval: Array) -> Curve:
+    return Curve(
+        tuple(float(entry) for entry in loads),
+        tuple(float(entry) for entry in value),
+        tuple(float(entry) for entry in interval[:, 0]),
+        tuple(float(entry) for entry in interval[:, 1]),
+    )

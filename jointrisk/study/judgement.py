@@ -1,0 +1,172 @@
+"""Strength, permitted load, failure probability and target from the weighted sample."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import ndtri
+
+from jointrisk.model.resistance import MODES
+from jointrisk.reliability.interval import weighted_interval, weighted_quantile
+from jointrisk.study.results import (
+    FailureProbability,
+    Mode,
+    PermittedLoad,
+    Strength,
+    TargetVerdict,
+)
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from jointrisk.scenario.types import Target
+    from jointrisk.study.sample import Sample
+
+    Array = npt.NDArray[np.float64]
+
+CONFIDENCE = 0.95
+BAND_QUANTILES = (0.05, 0.5, 0.95)
+
+
+def strength(sample: Sample, by_rod: Array) -> Strength:
+    """Return quantiles of the weakest link of one rod.
+
+    Parameters
+    ----------
+    sample : Sample
+    by_rod : ndarray, (rods, n) [N]
+        All rods are alike, so each is a draw of one rod.
+    """
+    rods, n = by_rod.shape
+    weights = np.broadcast_to(sample.weight, (rods, n)).ravel()
+    values = by_rod.ravel()
+    # the median from the heavy middle by normalised weights, low quantiles by their own
+    order = np.argsort(values, kind="stable")
+    below = np.cumsum(weights[order])
+    shares = (0.5, 0.01, 0.001)
+    found = [values[order[np.searchsorted(below, share * below[-1])]] for share in shares]
+    return Strength(*(float(value) for value in found))
+
+
+def permitted_load(sample: Sample, target: Target) -> PermittedLoad:
+    """Return the largest load of the life at which the target still holds.
+
+    The largest load a set meets in its life, taken as known; the strengths of service vary.
+    """
+    outcome = sample.outcome
+    weakest = outcome.pull
+    if outcome.push is not None:
+        weakest = np.minimum(weakest, outcome.push)
+    if target.scope == "set":
+        values, weights = weakest.min(axis=0), sample.weight
+        component = sample.component
+        scope = "any rod of the set"
+    else:
+        values, scope = weakest[0], "one rod"
+        weights, component = sample.weight, sample.component
+    found = weighted_quantile(values, weights, target.probability, component, CONFIDENCE)
+    directions = "pull or push" if outcome.push is not None else "pull"
+    return PermittedLoad(
+        found.estimate,
+        found.low,
+        found.high,
+        f"largest {directions} of the life at which the chance that {scope} fails "
+        f"is {target.probability:.2g}",
+    )
+
+
+def failure_probability(sample: Sample, states: Array) -> FailureProbability:
+    """Return the failure probability of the set over its life, with interval and band."""
+    scenario = sample.rods.scenario
+    terms = sample.weight * sample.fails
+    bounds = weighted_interval(terms, sample.component, CONFIDENCE)
+    rod = sample.weight * -np.expm1(-sample.outcome.rod_rate * scenario.life)
+    yearly, year = worst_year(sample.weight, sample.outcome.rate, scenario.life)
+    levels = np.quantile(states, BAND_QUANTILES) if states.size else [bounds.estimate] * 3
+    return FailureProbability(
+        estimate=bounds.estimate,
+        low=bounds.low,
+        high=bounds.high,
+        confidence=CONFIDENCE,
+        band_p05=float(levels[0]),
+        band_p50=float(levels[1]),
+        band_p95=float(levels[2]),
+        beta=float(-ndtri(min(max(bounds.estimate, 0.0), 1.0))),
+        period_years=scenario.life,
+        basis="all rods, whole life",
+        per_rod=float(rod.mean()),
+        worst_year=yearly,
+        worst_year_number=year,
+        method="importance sampling, loads integrated exactly",
+        evaluations=sample.evaluations,
+    )
+
+
+def worst_year(weight: Array, rate: Array, life: float) -> tuple[float, int]:
+    """Return the highest failure probability of one year given survival so far, and which.
+
+    With failure rates that last (strength does not change over the life) the sets that are
+    left grow better from year to year, since the weak go first: the first year is the worst.
+
+    Parameters
+    ----------
+    weight : ndarray, (n,) [-]
+        Relative weights of the draws.
+    rate : ndarray, (n,) [1/years]
+        Lasting yearly failure rate of each.
+    life : float [years]
+    """
+    chance = -np.expm1(-rate * min(1.0, life))
+    return float((weight * chance).sum() / weight.sum()), 1
+
+
+def modes(sample: Sample) -> tuple[Mode, ...]:
+    """Return the modes that can fail, the largest share first; shares sum to 1."""
+    life = sample.rods.scenario.life
+    rate = sample.outcome.mode_rate
+    terms = sample.weight * sample.fails
+    total = float(terms.sum())
+    if not total > 0.0:
+        return ()
+    first = rate.argmax(axis=0)
+    result = []
+    for index, name in enumerate(MODES):
+        share = float(terms[first == index].sum()) / total
+        chance = float((sample.weight * -np.expm1(-rate[index] * life)).mean())
+        if chance > 0.0:
+            result.append(Mode(name, chance, share))
+    return tuple(sorted(result, key=lambda mode: -mode.share))
+
+
+def target_value(sample: Sample, target: Target, weight: Array) -> float:
+    """Return the failure probability that the target speaks of, under given weights."""
+    life = sample.rods.scenario.life
+    rates = sample.outcome.rate[None, :] if target.scope == "set" else sample.outcome.rod_rate
+    if target.period == "year":
+        return float(np.mean([worst_year(weight, rate, life)[0] for rate in rates]))
+    chance = -np.expm1(-rates * life)
+    return float((weight * chance).sum() / weight.sum() / rates.shape[0])
+
+
+def target_verdict(
+    sample: Sample, target: Target, chance: FailureProbability | None, states: Array
+) -> TargetVerdict:
+    """Hold the target against the band of what is not known."""
+    life = sample.rods.scenario.life
+    period = life if target.period == "life" else min(1.0, life)
+    met: bool | None = None
+    likely: float | None = None
+    if chance is not None:
+        judged = target_value(sample, target, sample.weight)
+        scale = judged / chance.estimate if chance.estimate > 0.0 else 1.0
+        band = np.sort(states) * scale if states.size else np.array([judged])
+        likely = float(np.mean(band <= target.probability))
+        low, high = np.quantile(band, (0.05, 0.95))
+        if judged <= target.probability and high <= target.probability:
+            met = True
+        elif judged > target.probability and low > target.probability:
+            met = False
+    return TargetVerdict(
+        target.probability, period, target.scope, met, likely, target.source
+    )

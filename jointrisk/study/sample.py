@@ -1,0 +1,225 @@
+"""One weighted sample of a set of rods that serves every number of an assessment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from jointrisk.model.rodset import RIG_BIAS, rod_set
+from jointrisk.reliability.mixture import draw
+from jointrisk.reliability.streams import BLOCK, block_rng
+from jointrisk.study.proposal import Plan, first_plan, refined_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    import numpy.typing as npt
+
+    from jointrisk.model.rodset import RodSet
+    from jointrisk.reliability.mixture import Draw
+    from jointrisk.scenario.types import Scenario
+
+    Array = npt.NDArray[np.float64]
+    Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
+
+PILOT, MAIN, BAND, RANK = 1, 2, 3, 4
+"""Purposes of the random streams."""
+PILOT_DRAWS = 2**12
+JOINTS_AT_ONCE = 2**14
+"""Joints worked out in one call: small enough for the arrays to stay in the cache."""
+JOINTS_A_BLOCK = 2**17
+"""Draws of one block are at most this over the joints of a set, and at most `BLOCK`."""
+MOST_BLOCKS = 8
+TARGET_COV = 0.04
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What evaluated draws came to; rows as drawn."""
+
+    rig_pull: Array
+    """Weakest link of each rod in the rig [N], (rods, n)."""
+    pull: Array
+    """The same in service, pull [N], (rods, n)."""
+    push: Array | None
+    """The same, push [N], (rods, n)."""
+    weak_rod: npt.NDArray[np.bool_]
+    """Whether the rod has a weak joint, (rods, n)."""
+    rate: Array
+    """Yearly failure rate of the set given everything else [1/years], (n,)."""
+    rod_rate: Array
+    """The same, each rod, (rods, n)."""
+    mode_rate: Array
+    """The same, each mode, (modes, n)."""
+    bias: Array
+    """Bias of the rig's gauge [-], (n,)."""
+    assembles: npt.NDArray[np.bool_]
+    """(n,)"""
+    bounded: npt.NDArray[np.bool_]
+    """(n,)"""
+    toughness_governs: npt.NDArray[np.bool_]
+    """(joints, n)"""
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """Weighted draws of a set: the mean of weight times anything is its expectation."""
+
+    rods: RodSet
+    plan: Plan
+    draws: Draw
+    weight: Array
+    """Nominal over sampling density, 0 for sets that cannot be put together, (n,) [-]."""
+    component: npt.NDArray[np.intp]
+    outcome: Outcome
+    evaluations: int
+    converged: bool
+    left_out: float
+    """Share of sets that cannot be put together [-]."""
+
+    @property
+    def life(self) -> float:
+        """Life [years]."""
+        return self.rods.scenario.life
+
+    @property
+    def fails(self) -> Array:
+        """Chance of failure over the life of each draw, (n,) [-]."""
+        return -np.expm1(-self.outcome.rate * self.life)
+
+
+def evaluate(
+    rods: RodSet,
+    u: Array,
+    labels: npt.NDArray[np.bool_],
+    pool: Any = None,
+    *,
+    with_rig: bool = True,
+) -> Outcome:
+    """Work out draws in pieces that fit the cache, over a pool where one is given."""
+    step = max(256, JOINTS_AT_ONCE // rods.layout.joints)
+    starts = range(0, u.shape[0], step)
+
+    def piece(start: int) -> Outcome:
+        rows = slice(start, start + step)
+        return _evaluate(rods, u[rows], labels[rows], with_rig)
+
+    return _joined(list(map(piece, starts) if pool is None else pool.map(piece, starts)))
+
+
+def _evaluate(
+    rods: RodSet, u: Array, labels: npt.NDArray[np.bool_], with_rig: bool
+) -> Outcome:
+    n = u.shape[0]
+    values = rods.values(u)
+    strength = rods.resistance(values, labels, with_rig=with_rig)
+    rates = rods.hazard(values, strength)
+    ends = strength.weak.reshape(rods.layout.rods, -1, n)
+    return Outcome(
+        rig_pull=strength.rig_pull,
+        pull=strength.pull_rod,
+        push=strength.push_rod,
+        weak_rod=ends.any(axis=1),
+        rate=rates.total,
+        rod_rate=rates.rod,
+        mode_rate=rates.mode,
+        bias=np.broadcast_to(values[RIG_BIAS], (1, n))[0],
+        assembles=strength.assembles,
+        bounded=strength.bounded,
+        toughness_governs=strength.toughness_governs,
+    )
+
+
+def _joined(parts: list[Outcome]) -> Outcome:
+    fields: dict[str, Any] = {}
+    for name in Outcome.__dataclass_fields__:
+        arrays = [getattr(part, name) for part in parts]
+        fields[name] = None if arrays[0] is None else np.concatenate(arrays, axis=-1)
+    return Outcome(**fields)
+
+
+def weighted_sample(
+    scenario: Scenario, seed: int, pool: Any = None, target_cov: float = TARGET_COV
+) -> Sample:
+    """Draw and evaluate until the failure probability is known well enough.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    seed : int
+    pool : object with ``map``, optional
+    target_cov : float
+        Wanted coefficient of variation of the failure probability [-].
+    """
+    full, single = rod_set(scenario), rod_set(scenario, rods=1)
+    plan = first_plan(single, full)
+    pilot = _block(full, plan, seed, PILOT, 0, PILOT_DRAWS)
+    pilot_out = evaluate(full, pilot.u, pilot.labels, pool)
+    interest = _interest(scenario, pilot.weight * pilot_out.assembles, pilot_out)
+    plan = refined_plan(plan, pilot.component, interest)
+    draws: list[Draw] = []
+    outcomes: list[Outcome] = []
+    cov = np.inf
+    rows = min(BLOCK, 2 ** int(np.log2(JOINTS_A_BLOCK / full.layout.joints)))
+    while len(draws) < MOST_BLOCKS and not cov <= target_cov:
+        block = _block(full, plan, seed, MAIN, len(draws), rows)
+        draws.append(block)
+        outcomes.append(evaluate(full, block.u, block.labels, pool))
+        cov = _cov(scenario, draws, outcomes)
+    return _sample(full, plan, draws, outcomes, cov <= target_cov)
+
+
+def _block(
+    rods: RodSet, plan: Plan, seed: int, purpose: int, block: int, rows: int
+) -> Draw:
+    return draw(plan.proposal, rows, block_rng(seed, purpose, block), rods.label_chance)
+
+
+def _interest(scenario: Scenario, weight: Array, outcome: Outcome) -> Array:
+    """What a pilot draw brings: to failure, or without loads to the lowest strengths."""
+    if scenario.loads:
+        return weight * -np.expm1(-outcome.rate * scenario.life)
+    weakest = outcome.pull.min(axis=0)
+    order = np.argsort(weakest)
+    below = np.cumsum(weight[order]) / weight.size
+    asked = scenario.target.probability if scenario.target else 1e-3
+    last = weakest[order[min(np.searchsorted(below, asked), below.size - 1)]]
+    return weight * (weakest <= last)
+
+
+def _cov(scenario: Scenario, draws: list[Draw], outcomes: list[Outcome]) -> float:
+    terms = np.concatenate(
+        [_interest(scenario, d.weight * o.assembles, o) for d, o in zip(draws, outcomes, strict=True)]
+    )
+    mean = float(terms.mean())
+    return float(terms.std() / np.sqrt(terms.size) / mean) if mean > 0.0 else np.inf
+
+
+def _sample(
+    rods: RodSet, plan: Plan, draws: list[Draw], outcomes: list[Outcome], converged: bool
+) -> Sample:
+    joined = type(draws[0])(
+        u=np.concatenate([d.u for d in draws]),
+        labels=np.concatenate([d.labels for d in draws]),
+        component=np.concatenate([d.component for d in draws]),
+        log_weight=np.concatenate([d.log_weight for d in draws]),
+    )
+    outcome = _joined(outcomes)
+    weight = joined.weight
+    left_out = 0.0
+    if not outcome.assembles.all():
+        left_out = float((weight * ~outcome.assembles).mean())
+        weight = weight * outcome.assembles / max(1.0 - left_out, np.finfo(float).tiny)
+    return Sample(
+        rods=rods,
+        plan=plan,
+        draws=joined,
+        weight=weight,
+        component=joined.component,
+        outcome=outcome,
+        evaluations=PILOT_DRAWS + weight.size,
+        converged=converged,
+        left_out=left_out,
+    )

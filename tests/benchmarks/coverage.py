@@ -1,0 +1,96 @@
+"""How often do intervals hold the truth over seeds, and how wide are they for it?
+
+Run by hand: ``python tests/benchmarks/coverage.py [SEEDS]``. Prints one row a case: share of
+intervals that hold the exact value, median half width over 1.96 standard deviations of
+the estimates, bias of the mean estimate in standard errors of it.
+"""
+
+from __future__ import annotations
+
+import sys
+from functools import partial
+
+import numpy as np
+from scipy.special import ndtr
+
+from jointrisk import reliability, spread
+
+UNIT = spread.Normal(0.0, 1.0)
+
+
+def row(name, results, truth):
+    estimates, low, high = np.array(results).T
+    sd = estimates.std(ddof=1)
+    held = np.mean((low <= truth) & (truth <= high))
+    width = np.median(high - low) / 2.0 / (1.96 * sd)
+    bias = (estimates.mean() - truth) / (sd / np.sqrt(estimates.size))
+    print(f"{name:32s} {100 * held:6.1f} % {width:6.2f} {bias:+6.2f}  sd/truth {sd / truth:.3f}")
+
+
+def four_branch(x):
+    a, b = x["a"], x["b"]
+    bend, root = 0.1 * (a - b) ** 2, np.sqrt(2.0)
+    pair = np.minimum(3 + bend - (a + b) / root, 3 + bend + (a + b) / root)
+    return np.minimum(pair, np.minimum(a - b, b - a) + 7 / root)
+
+
+def estimate_cases():
+    two = {"a": UNIT, "b": UNIT}
+    weak = {"a": UNIT, "w": spread.Mixture([(0.995, spread.Fixed(0)), (0.005, spread.Fixed(1))])}
+    many = {f"x{i}": UNIT for i in range(100)}
+    yield "one variable", lambda x: 4 - x["a"], {"a": UNIT}, ndtr(-4.0)
+    yield "linear, beta 8", lambda x: 8 - (x["a"] + x["b"]) / np.sqrt(2), two, ndtr(-8.0)
+    yield "four branches", four_branch, two, 0.00222563  # Gauss quadrature in rotated axes
+    yield "circle", lambda x: 4 - np.hypot(x["a"], x["b"]), two, np.exp(-8.0)
+    yield "step", lambda x: np.where(x["a"] + x["b"] > 6, -1.0, 1.0), two, ndtr(-6 / np.sqrt(2))
+    yield "100 variables", lambda x: 4 - sum(x.values()) / 10, many, ndtr(-4.0)
+    exact = 0.995 * ndtr(-5.0) + 0.005 * ndtr(-1.0)
+    yield "weak label", lambda x: 5 - 4 * x["w"] - x["a"], weak, exact
+
+
+def main(seeds):
+    print(f"{'case':32s} {'held':>8s} {'width':>6s} {'bias':>6s}")
+    for method in ("importance", "auto"):
+        for name, g, variables, truth in estimate_cases():
+            run = partial(reliability.estimate, g, variables, method=method)
+            found = [run(seed=seed) for seed in range(seeds)]
+            row(f"{method}: {name}", [(e.probability, *e.interval) for e in found], truth)
+    screening(max(20, seeds // 4))
+
+
+def screening(seeds):
+    strength, loads = spread.Normal(1000, 100), [600.0, 800.0, 1000.0]
+    demand = spread.Normal(500, 60)
+    sd = np.hypot(100, 60)
+    found = [
+        reliability.screen(
+            lambda x: x["r"] - x["d"],
+            lambda x: x["r"],
+            {"r": strength, "d": demand},
+            loads=loads,
+            rig_error_cov=0.03,
+            seed=seed,
+        )
+        for seed in range(seeds)
+    ]
+    truth = ndtr(-500 / sd)
+    row("screen: before", [(s.fail_before, *s.fail_before_interval) for s in found], truth)
+    for i, load in enumerate(loads):
+        refused = ndtr(-(1000 - load) / np.hypot(100, 0.03 * load))
+        rows = [(s.reject[i], *s.reject_interval[i]) for s in found]
+        row(f"screen: refused at {load:g}", rows, refused)
+        rows = [(s.fail_after[i], *s.fail_after_interval[i]) for s in found]
+        row(f"screen: after {load:g}", rows, after(load))
+
+
+def after(load):
+    """Chance of failure after the pull by Gauss-Legendre quadrature."""
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    r = 1000 + 900 * nodes
+    density = np.exp(-0.5 * ((r - 1000) / 100) ** 2)
+    hold = ndtr((r / load - 1) / 0.03)
+    return (weights * density * hold * ndtr((500 - r) / 60)).sum() / (weights * density * hold).sum()
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
