@@ -272,7 +272,8 @@ def _known(dimension: str) -> str:
 def _got(text: object, dimension: str) -> str:
     """Return the closing words of a message: what came, and what would have done."""
     article = "an" if dimension[0] in "aeiou" else "a"
-    shown = f'"{text}"' if isinstance(text, str) else str(text).lower()
+    shown = f'"{text}"' if isinstance(text, str) else str(text)
+    shown = shown.lower() if isinstance(text, bool) else shown
     return f'got {shown}; expected {article} {dimension} such as "{example(dimension)}"'
 
 

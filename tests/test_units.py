@@ -181,7 +181,7 @@ def test_values_as_text(value, unit, text):
         (float("inf"), "ratio", ["finite", "inf"]),
         (10**400, "ratio", ["finite", "inf"]),
         (True, "ratio", ["true", '"12 %"']),
-        (None, "length", ["none", '"0.15 mm"']),
+        (None, "length", ["None", '"0.15 mm"']),
         ("-300 degC", "temperature", ["absolute zero", '"-300 degC"']),
         ("12 %", "length", ["ratio", '"12 %"']),
     ],
@@ -194,5 +194,5 @@ def test_messages_name_the_value_and_the_remedy(text, dimension, parts):
 
 
 def test_an_unknown_dimension_lists_what_there_is():
-    with pytest.raises(InputError, match="'mass'.*length.*toughness"):
+    with pytest.raises(InputError, match=r"'mass'.*length.*toughness"):
         units.parse("3 kg", "mass")

@@ -9,6 +9,6 @@ def command() -> None:
     """Print the JSON Schema of a scenario, for editors."""
     import json
 
-    from jointrisk import scenario
+    from jointrisk.scenario.read import schema
 
-    show(json.dumps(scenario.schema(), indent=2, ensure_ascii=False) + "\n")
+    show(json.dumps(schema(), indent=2, ensure_ascii=False) + "\n")

@@ -89,7 +89,9 @@ def bond_law(
         Which joints are weak.
     """
     clearance = (values["tube.bore"] - values["plug.diameter"]) / 2.0
-    wall_left = (values["tube.outer_diameter"] - scenario.variables["plug.diameter"].spread.mean) / 2
+    wall_left = (
+        values["tube.outer_diameter"] - scenario.variables["plug.diameter"].spread.mean
+    ) / 2
     gap = np.clip(clearance, SMALLEST_GAP, LARGEST_GAP_SHARE * wall_left)
     batch = per_joint(values["batch.bond_factor"], layout.batch_of_joint)
     gap_factor = environment.gap_factor(scenario.gap_factor_points, gap)
@@ -239,7 +241,7 @@ def _geometry(
     )
     return {
         "tube_outer_radius": values["tube.outer_diameter"] / 2.0,
-        "plug_radius": np.float64(scenario.variables["plug.diameter"].spread.mean / 2.0),
+        "plug_radius": np.full((1, 1), scenario.variables["plug.diameter"].spread.mean / 2.0),
         "plug_bore_radius": values["plug.bore"] / 2.0,
         "gap": law.gap,
         "overlap": law.overlap,

@@ -58,9 +58,7 @@ def correlated_groups(
     for group in groups:
         keys = tuple(key for key in layout.columns if key in group)
         inside = {pair: value for pair, value in pairs.items() if pair[0] in group}
-        copula = GaussianCopula(
-            keys, inside, [variables[key].spread for key in keys], of="values"
-        )
+        copula = GaussianCopula(keys, inside, [variables[key].spread for key in keys], of="values")
         result.append(CorrelatedGroup(keys, np.asarray(copula.factor)))
     return tuple(result)
 
@@ -96,6 +94,7 @@ def values_of(
         Changed spreads by key; others stay.
     """
     values: dict[str, Floats] = {}
+    drawn: Floats
     for key, variable in variables.items():
         columns = layout.columns.get(key)
         if columns is None:

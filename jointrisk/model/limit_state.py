@@ -110,7 +110,7 @@ def _margin(rods: RodSet, x: Mapping[str, Array]) -> Array:
             if resistance is not None and load.direction in (direction, "both"):
                 room = log_margin(resistance, sign * steady, size)
                 margin = np.minimum(margin, room)
-    return margin
+    return np.asarray(margin)
 
 
 def log_margin(resistance: Array, steady: Array, size: Array) -> Array:

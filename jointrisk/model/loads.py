@@ -149,6 +149,6 @@ def typical_size(load: Load, years: float, exceeded: float = 0.5) -> float:
     exceeded : float [-]
         Chance that the largest of the life is above it; 0.5 for the middling one.
     """
-    rate = -np.log1p(-exceeded) / years
-    above = min(rate / load.rate, 1.0) if load.kind == "event" else -np.expm1(-rate)
-    return float(max(load.size.spread.isf(np.float64(above)), SMALLEST))
+    rate = float(-np.log1p(-exceeded)) / years
+    above = min(rate / load.rate, 1.0) if load.kind == "event" else float(-np.expm1(-rate))
+    return max(float(load.size.spread.isf(np.float64(above))), SMALLEST)

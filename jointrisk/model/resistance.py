@@ -51,12 +51,12 @@ class Resistance:
     @property
     def pull_rod(self) -> Floats:
         """Weakest link of each rod in service, pull [N], (rods, n)."""
-        return self.pull.min(axis=0)
+        return np.asarray(self.pull.min(axis=0))
 
     @property
     def push_rod(self) -> Floats | None:
         """Weakest link of each rod in service, push [N], (rods, n)."""
-        return None if self.push is None else self.push.min(axis=0)
+        return None if self.push is None else np.asarray(self.push.min(axis=0))
 
 
 def resistance(
@@ -113,8 +113,8 @@ def resistance(
         pull=pull,
         push=push,
         weak=weak,
-        assembles=np.broadcast_to(law.assembles, (layout.joints, n)).all(axis=0),
-        bounded=np.broadcast_to(bounded, (layout.joints, n)).any(axis=0),
+        assembles=np.asarray(np.broadcast_to(law.assembles, (layout.joints, n)).all(axis=0)),
+        bounded=np.asarray(np.broadcast_to(bounded, (layout.joints, n)).any(axis=0)),
         toughness_governs=np.broadcast_to(pulls[0].toughness_governs, (layout.joints, n)),
     )
 
@@ -141,9 +141,7 @@ def service_temperatures(scenario: Scenario, values: Mapping[str, Floats]) -> li
     return [hottest] if _no_misfit(scenario) else [hottest, coldest]
 
 
-def _by_mode(
-    layout: Layout, bonds: list[BondForce], own: dict[str, Floats], n: int
-) -> Floats:
+def _by_mode(layout: Layout, bonds: list[BondForce], own: dict[str, Floats], n: int) -> Floats:
     result = np.full((len(MODES), layout.rods, n), np.inf)
     shape = (layout.joints, n)
     for state in bonds:
@@ -158,7 +156,7 @@ def _by_mode(
 
 def _rod_minimum(per_joint_force: Floats) -> Floats:
     joints, n = per_joint_force.shape
-    return per_joint_force.reshape(joints // 2, 2, n).min(axis=1)
+    return np.asarray(per_joint_force.reshape(joints // 2, 2, n).min(axis=1))
 
 
 def _tube_inner_radius(scenario: Scenario) -> float:

@@ -64,6 +64,7 @@ class RodSet:
     def _weight(self, key: str, u: Floats, copy: int, changes: Mapping[str, Change]) -> Floats:
         variable = self.variables[key]
         columns = self.layout.columns.get(key)
+        value: Floats
         if columns is None:
             value = np.full(1, variable.spread.mean)
         else:
@@ -71,7 +72,7 @@ class RodSet:
             value = variable.spread.from_normal(u[:, column])
         if key in changes:
             value = changes[key].apply(value, variable.spread.mean)
-        return np.clip(value, 0.0, 1.0)
+        return np.asarray(np.clip(value, 0.0, 1.0))
 
     def weak_joints(self, labels: Bools) -> Bools:
         """Return which joints are weak, (joints, n), from labels (n, L)."""

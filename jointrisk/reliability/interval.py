@@ -303,7 +303,8 @@ def weighted_quantile(
     low = _first(lambda i: cdf(i).high >= q, value.size)
     high = _first(lambda i: cdf(i).low >= q, value.size)
     at = np.append(value, np.inf)
-    below = -np.inf if low == 0 and cdf(0).low < q <= cdf(0).high else float(at[low])
+    unseen = float(weight[0]) * clopper_pearson(0, value.size, confidence)[1]
+    below = -np.inf if unseen >= q else float(at[low])
     return Bounds(float(at[middle]), below, float(at[high]), float("nan"))
 
 

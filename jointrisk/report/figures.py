@@ -47,34 +47,30 @@ def strength(assessment: Assessment) -> Figure:
     """Draw the chance that a rod is weaker than a load, and that the load comes."""
     data = assessment.figures
     with house_style():
-        figure, (axes,) = canvas(3.3)
+        figure, (axes,) = canvas(3.6)
         lines = [
-            (data.strength_new, BLUE, "-", "rod, new, is weaker"),
-            (data.strength_service, RUST, "--", "rod in service is weaker"),
+            (data.strength_new, BLUE, "-", "a new rod is weaker"),
+            (data.strength_service, RUST, "--", "a rod in service is weaker"),
         ]
         if data.load_exceeded is not None:
             lines.append((data.load_exceeded, GREEN, "-.", "the load comes"))
         floor = _floor([line[0].value for line in lines], LOWEST)
-        for place, (curve, color, dashes, name) in enumerate(lines):
-            axes.plot(curve.load, curve.value, color=color, linestyle=dashes)
-            _name_line(axes, curve, name, color, place, floor)
         load_axis(axes, *_load_range([line[0] for line in lines], floor))
         chance_axis(axes.yaxis, floor, 1.0)
+        for curve, color, dashes, name in lines:
+            axes.plot(curve.load, _drawn(curve.value), color=color, linestyle=dashes, label=name)
         axes.set(xlabel="load on one rod", ylabel="chance")
+        figure.legend(loc="outside upper left", frameon=False, handlelength=2.8, borderpad=0)
     return figure
-
-
-def _name_line(axes: Axes, curve: Curve, name: str, color: str, place: int, floor: float) -> None:
-    """Write the name at a height of its own, so that no two names meet."""
-    height = floor ** (0.12 + 0.16 * place)
-    nearest = min(range(len(curve.load)), key=lambda i: abs(_log(curve.value[i]) - _log(height)))
-    rising = curve.value[-1] > curve.value[0]
-    side = {"xytext": (-6, 0), "ha": "right"} if rising else {"xytext": (6, 0), "ha": "left"}
-    label_line(axes, curve.load[nearest], curve.value[nearest], name, color, **side)
 
 
 def _log(value: float) -> float:
     return math.log10(max(value, 1e-300))
+
+
+def _drawn(values: Sequence[float]) -> list[float]:
+    """Return values that a logarithmic axis takes: what is nought falls out below the axis."""
+    return [max(value, 1e-3 * LOWEST) for value in values]
 
 
 def _floor(groups: Sequence[Sequence[float]], lowest: float) -> float:
@@ -145,8 +141,9 @@ def proof(assessment: Assessment) -> Figure | None:
         return None
     with house_style():
         figure, (upper, lower) = canvas(4.6, rows=2, ratios=(1.6, 1.0))
-        upper.fill_between(curve.load, curve.low, curve.high, color=BLUE, alpha=0.22, linewidth=0)
-        upper.plot(curve.load, curve.value, color=BLUE)
+        low, high = _drawn(curve.low), _drawn(curve.high)
+        upper.fill_between(curve.load, low, high, color=BLUE, alpha=0.22, linewidth=0)
+        upper.plot(curve.load, _drawn(curve.value), color=BLUE)
         top = max(max(curve.high) * 2.0, 1e-6)
         goal = assessment.target
         shown = [curve.low] if goal is None else [curve.low, (goal.probability,)]
@@ -219,11 +216,14 @@ def _window_and_pulls(upper: Axes, lower: Axes, assessment: Assessment) -> None:
     if answer.window is not None:
         for axes in (upper, lower):
             axes.axvspan(*answer.window, facecolor=GREEN, alpha=0.13, linewidth=0)
-        place = (answer.window[0] * answer.window[1]) ** 0.5, 1.0
-        upper.annotate(
-            "meets the target", place, xycoords=("data", "axes fraction"), xytext=(0, 3),
-            textcoords="offset points", ha="center", va="bottom", color=GREEN,
-        )  # fmt: skip
+        left, right = upper.get_xlim()
+        start, end = max(answer.window[0], left), min(answer.window[1], right)
+        if start < end:
+            upper.annotate(
+                "meets the target", ((start * end) ** 0.5, 1.0), xytext=(0, 3),
+                xycoords=("data", "axes fraction"), textcoords="offset points",
+                ha="center", va="bottom", color=GREEN,
+            )  # fmt: skip
     for count, entry in enumerate(answer.pulls):
         for axes in (upper, lower):
             axes.axvline(entry.load_newton, color=QUIET, linestyle=":", linewidth=1.1)

@@ -52,7 +52,8 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]], width: int, righ
     lines = [list(header), *(list(row) for row in rows)]
     widths = [max(len(line[column]) for line in lines) for column in range(len(header) - 1)]
     indent = " " * (sum(widths) + 2 * len(widths))
-    if width and len(indent) + NARROWEST_LAST_COLUMN > width:
+    longest = max(len(word) for line in lines for word in line[-1].split() or [""])
+    if width and len(indent) + max(longest, NARROWEST_LAST_COLUMN) > width:
         return records(header, rows, width)
     set_lines = []
     for line in lines:

@@ -117,12 +117,16 @@ def load_axis(axes: Axes, low: float, high: float) -> None:
 
 
 def label_line(axes: Axes, x: float, y: float, text: str, color: str, **options: Any) -> None:
-    """Write a line's name beside it, on a pale ground so that it can be read on the grid."""
+    """Write a line's name beside it, on a pale ground so that it can be read on the grid.
+
+    Nothing is written where the place lies outside the axes.
+    """
     axes.annotate(
         text,
         (x, y),
         textcoords="offset points",
         color=color,
+        annotation_clip=True,
         bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none"},
         **{"xytext": (5, 0), "ha": "left", "va": "center"} | options,
     )
@@ -151,7 +155,21 @@ def svg(figure: Figure, name: str, title: str, description: str) -> str:
     nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
     with house_style():
         figure.savefig(buffer, format="svg", metadata=nothing)
-    text = buffer.getvalue()
+    text = _tidy(buffer.getvalue(), name)
+    size = re.search(r'viewBox="([^"]+)"', text)
+    assert size is not None  # noqa: S101 - matplotlib always writes one
+    head = (
+        f'<svg viewBox="{size[1]}" role="img" aria-labelledby="{name}-title {name}-desc">'
+        f'<title id="{name}-title">{escape(title)}</title>'
+        f'<desc id="{name}-desc">{escape(description)}</desc>'
+    )
+    return head + text[text.index(">") + 1 :].replace("xlink:href", "href").strip() + "\n"
+
+
+def _tidy(text: str, name: str) -> str:
+    """Strip what a page must not hold: prologue, style sheet, comments, metadata, foreign ids."""
+    import re
+
     text = text[text.index("<svg") :]
     text = re.sub(r"<style[^>]*>.*?</style>\s*", "", text, flags=re.DOTALL)
     text = re.sub(r"<!--.*?-->\s*", "", text, flags=re.DOTALL)
@@ -163,11 +181,4 @@ def svg(figure: Figure, name: str, title: str, description: str) -> str:
         text,
     )
     text = re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", text)
-    size = re.search(r'viewBox="([^"]+)"', text)
-    assert size is not None  # noqa: S101 - matplotlib always writes one
-    head = (
-        f'<svg viewBox="{size[1]}" role="img" aria-labelledby="{name}-title {name}-desc">'
-        f'<title id="{name}-title">{escape(title)}</title>'
-        f'<desc id="{name}-desc">{escape(description)}</desc>'
-    )
-    return head + text[text.index(">") + 1 :].replace("xlink:href", "href").strip() + "\n"
+    return text

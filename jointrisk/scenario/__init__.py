@@ -1,6 +1,6 @@
 """The file boundary: a scenario in TOML becomes frozen dataclasses, or one list of problems."""
 
-from jointrisk.scenario.describe import Row, describe
+from jointrisk.scenario.rows import Row, describe
 from jointrisk.scenario.read import load, load_text, schema
 from jointrisk.scenario.start import kinds, new
 from jointrisk.scenario.types import (

@@ -45,8 +45,16 @@ def _share(key: str, label: str, scope: Scope, high: float = 1.0) -> Quantity:
     return Quantity(key, label, "ratio", scope, family="beta", high=high)
 
 
-def _unknown(key: str, label: str, dimension: str = "ratio", high: float = math.inf) -> Quantity:
-    return Quantity(key, label, dimension, "all", high=high, kind="not known")
+def _positive(key: str, label: str, dimension: str, scope: Scope) -> Quantity:
+    return Quantity(key, label, dimension, scope, above_zero=True)
+
+
+def _unknown(key: str, label: str, high: float = math.inf) -> Quantity:
+    return Quantity(key, label, "ratio", "all", high=high, kind="not known")
+
+
+def _factor(key: str, label: str, dimension: str = "ratio") -> Quantity:
+    return Quantity(key, label, dimension, "all", kind="not known", above_zero=True)
 
 
 def _fact(key: str, label: str, dimension: str, low: float = 0.0) -> Quantity:
@@ -61,10 +69,10 @@ _ROWS = (
     _share("plug.glued_share", "glued share of the overlap", "joint"),
     _share("plug.off_centre", "plug off centre, share of the gap", "joint", high=0.95),
     _strength("adhesive.shear_strength", "adhesive shear strength, joint to joint", "joint"),
-    Quantity("adhesive.toughness", "adhesive toughness in shear", "toughness", "joint"),
-    Quantity("adhesive.failure_strain", "adhesive shear strain at failure", "ratio", "joint"),
-    Quantity("preparation.plug", "preparation of the plug, strength ratio", "ratio", "joint"),
-    Quantity("preparation.tube", "preparation of the tube, strength ratio", "ratio", "joint"),
+    _positive("adhesive.toughness", "adhesive toughness in shear", "toughness", "joint"),
+    _positive("adhesive.failure_strain", "adhesive shear strain at failure", "ratio", "joint"),
+    _positive("preparation.plug", "preparation of the plug, strength ratio", "ratio", "joint"),
+    _positive("preparation.tube", "preparation of the tube, strength ratio", "ratio", "joint"),
     _share("weak_bonds.keeps", "share of strength a weak bond keeps", "joint"),
     _length("thread.engagement", "engaged length of thread", "joint"),
     _strength("plug.strength", "plug tensile strength", "joint"),
@@ -72,22 +80,20 @@ _ROWS = (
     _strength("tube.tension_strength", "tube tensile strength", "rod"),
     _strength("tube.compression_strength", "tube compressive strength", "rod"),
     _strength("tube.interlaminar_strength", "shear strength between the plies", "rod"),
-    Quantity(
-        "tube.interlaminar_toughness", "shear toughness between the plies", "toughness", "rod"
-    ),
+    _positive("tube.interlaminar_toughness", "toughness between the plies", "toughness", "rod"),
     _strength("tube.modulus", "tube modulus", "rod"),
     Quantity("rods.bow", "bow of the rod, share of its length", "ratio", "rod", "normal", high=0.1),
     Quantity("rods.load_offset", "offset of the load from the axis", "length", "rod", "normal"),
     # Own to each batch.
-    Quantity("batch.bond_factor", "batch-to-batch factor on the bond", "ratio", "batch"),
+    _positive("batch.bond_factor", "batch-to-batch factor on the bond", "ratio", "batch"),
     _share("weak_bonds.share_in_bad_batch", "share of weak bonds in a bad batch", "batch"),
     # Shared by all.
-    _unknown("adhesive.shear_strength_range", "adhesive strength, range of its class"),
-    _unknown("adhesive.toughness_range", "adhesive toughness, range of its class"),
-    _unknown("adhesive.shear_modulus", "adhesive shear modulus", "stress"),
-    _unknown("evidence.factor", "worth of the evidence for the bond strength"),
-    _unknown("model.bond_factor", "how well the model gives the bond's strength"),
-    _unknown("model.load_factor", "how well the model gives the load"),
+    _factor("adhesive.shear_strength_range", "adhesive strength, range of its class"),
+    _factor("adhesive.toughness_range", "adhesive toughness, range of its class"),
+    _factor("adhesive.shear_modulus", "adhesive shear modulus", "stress"),
+    _factor("evidence.factor", "worth of the evidence for the bond strength"),
+    _factor("model.bond_factor", "how well the model gives the bond's strength"),
+    _factor("model.load_factor", "how well the model gives the load"),
     _unknown("model.gap_factor_exponent", "how much the gap weakens the bond"),
     _unknown("model.toughness_exponent", "how toughness follows the strength of a surface"),
     _unknown("weak_bonds.lone_weight", "chance that a joint is badly bonded", high=1.0),
@@ -95,13 +101,13 @@ _ROWS = (
     Quantity("service.hottest", "hottest in service", "temperature", "all", "normal", -273.15),
     Quantity("service.coldest", "coldest in service", "temperature", "all", "normal", -273.15),
     # Facts: one value each.
-    _fact("tube.outer_diameter", "tube outside diameter", "length"),
-    _fact("tube.shear_modulus", "tube shear modulus through the wall", "stress"),
+    _length("tube.outer_diameter", "tube outside diameter", "all"),
+    _strength("tube.shear_modulus", "tube shear modulus through the wall", "all"),
     _fact("tube.expansion", "tube expansion along the axis", "expansion", -math.inf),
     _fact("plug.bore", "hole in the plug", "length"),
-    _fact("plug.modulus", "plug modulus", "stress"),
+    _strength("plug.modulus", "plug modulus", "all"),
     _fact("plug.expansion", "plug expansion", "expansion", -math.inf),
-    _fact("rods.length", "length of the rod, pin to pin", "length"),
+    _length("rods.length", "length of the rod, pin to pin", "all"),
     _fact("service.workshop_temperature", "temperature at the rig", "temperature", -273.15),
     _fact("adhesive.cure_temperature", "cure temperature", "temperature", -273.15),
 )

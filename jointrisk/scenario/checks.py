@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from jointrisk import units
 from jointrisk.scenario import tables
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from jointrisk.scenario.bond import Bond
     from jointrisk.scenario.ledger import Ledger
     from jointrisk.scenario.types import Load
 
@@ -21,14 +20,14 @@ _NARROW_GAP = 0.05
 _NEED_SCATTER = ("tube.bore", "plug.diameter", "plug.overlap", "adhesive.shear_strength")
 
 
-def check_together(ledger: Ledger, bond: Bond, loads: Sequence[Load]) -> None:
+def check_together(ledger: Ledger, fields: Mapping[str, Any]) -> None:
     """Look at values side by side, as far as they could be read."""
     _check_fit(ledger)
     _check_tube(ledger)
     _check_length(ledger)
-    _check_heat(ledger, bond)
+    _check_heat(ledger, fields["hard_stop_temperature"], fields["strength_by_temperature"])
     _warn_adhesive(ledger)
-    _warn_scatter(ledger, loads)
+    _warn_scatter(ledger, fields["loads"])
     _warn_corrosion(ledger)
 
 
@@ -86,7 +85,7 @@ def _check_length(ledger: Ledger) -> None:
         )
 
 
-def _check_heat(ledger: Ledger, bond: Bond) -> None:
+def _check_heat(ledger: Ledger, hard_stop: float, curve: tables.Points) -> None:
     hot, cold = ledger.mean("service.hottest"), ledger.mean("service.coldest")
     if hot is None or cold is None:
         return
@@ -94,15 +93,15 @@ def _check_heat(ledger: Ledger, bond: Bond) -> None:
     if hot < cold:
         least = f"at least service.coldest, {units.format_value(cold, 'degC')}"
         ledger.problem("service.hottest", "is colder than the coldest", shown, least)
-    stop = units.format_value(bond.hard_stop, "degC")
-    if hot >= bond.hard_stop:
+    stop = units.format_value(hard_stop, "degC")
+    if hot >= hard_stop:
         ledger.warn(
             "hotter-than-adhesive",
             f"service reaches {shown}, at or above {stop} where this adhesive is counted as "
             "carrying nothing.",
         )
-    elif hot > bond.strength_by_temperature[-1][0]:
-        last = units.format_value(bond.strength_by_temperature[-1][0], "degC")
+    elif hot > curve[-1][0]:
+        last = units.format_value(curve[-1][0], "degC")
         ledger.warn(
             "hotter-than-curve",
             f"service reaches {shown}, but adhesive.strength_by_temperature ends at {last}: "

@@ -25,8 +25,6 @@ def resolve_rods(ledger: Ledger) -> None:
     for key in ("rods.length", "tube.outer_diameter"):
         if key in ledger.given:
             ledger.variable(key)
-            if not ledger.broken(key) and (ledger.mean(key) or 0) <= 0:
-                ledger.problem(key, "is not above zero", ledger.given[key].text)
     ledger.variable("rods.bow")
     offset = tables.default("rods.load_offset")
     outer = ledger.mean("tube.outer_diameter")

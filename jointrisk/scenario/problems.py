@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from jointrisk.errors import Problem, nearest
-from jointrisk.scenario.schema import File, Section
+from jointrisk.scenario.shape import File, Section
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -165,4 +165,6 @@ def _shown(raw: object) -> str:
         return "a table"
     if isinstance(raw, list):
         return "a list"
-    return f'"{raw}"' if isinstance(raw, str) else str(raw).lower()
+    if isinstance(raw, bool):
+        return str(raw).lower()
+    return f'"{raw}"' if isinstance(raw, str) else str(raw)

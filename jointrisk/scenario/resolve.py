@@ -10,7 +10,7 @@ from jointrisk.scenario import bond, members, use
 from jointrisk.scenario.checks import check_together
 from jointrisk.scenario.ledger import Ledger
 from jointrisk.scenario.problems import keys_of
-from jointrisk.scenario.schema import File, Section
+from jointrisk.scenario.shape import File, Section
 from jointrisk.scenario.types import Scenario
 
 __all__ = ["DEFAULT_SEED", "resolve"]
@@ -29,25 +29,8 @@ def resolve(
         Where `problems` holds any already, or more are found.
     """
     ledger = Ledger(_flat(file), skip, list(problems))
-    rods = ledger.fact("rods.count", file.rods.count, None) or 1
-    per_batch = _per_batch(ledger, file, rods)
-    life = use.resolve_life(ledger, file.load)
-    fixity = _fixity(ledger, file)
-    shoulder = ledger.fact("rods.shoulder", file.rods.shoulder)
-    composite, wall = members.resolve_tube(ledger)
-    members.resolve_rods(ledger)
-    thread = members.resolve_thread(ledger)
-    members.resolve_plug(ledger, thread)
-    members.resolve_fit(ledger)
-    joint = bond.resolve_bond(ledger)
-    use.resolve_service(ledger)
-    target = use.resolve_target(ledger, file.target)
-    loads = use.resolve_loads(ledger, file.load)
-    pulls = use.resolve_pulls(ledger, file.pull)
-    proof = use.resolve_proof(ledger)
-    correlations = use.resolve_correlations(ledger, file.correlation)
-    check_together(ledger, joint, loads)
-    seed = _seed(ledger, file)
+    fields = _set_up(ledger, file) | _members_and_bond(ledger) | _use(ledger, file)
+    check_together(ledger, fields)
     if ledger.problems:
         raise ScenarioError(path, _in_order(ledger.problems))
     return Scenario(
@@ -55,30 +38,57 @@ def resolve(
         note=file.note or "",
         path=path,
         sha256=sha256,
-        life=life,
-        rods=rods,
-        rods_per_batch=per_batch,
-        end_fixity=fixity,
-        shoulder=bool(shoulder),
-        adhesive_class=joint.adhesive_class,
-        evidence=joint.evidence,
-        toughness_given=joint.toughness_given,
-        tube_is_composite=composite,
-        thread=thread,
-        strength_by_temperature=joint.strength_by_temperature,
-        wall_strength_by_temperature=wall,
-        hard_stop_temperature=joint.hard_stop,
-        gap_factor_points=joint.gap_factor,
         variables=MappingProxyType(ledger.variables),
-        correlations=MappingProxyType(correlations),
-        loads=loads,
-        target=target,
-        pulls=pulls,
-        proof=proof,
-        seed=seed,
         assumptions=tuple(ledger.assumptions),
         warnings=tuple(ledger.warnings),
+        **fields,
     )
+
+
+def _set_up(ledger: Ledger, file: File) -> dict[str, Any]:
+    """Return what is known of the set of rods as a whole."""
+    rods = ledger.fact("rods.count", file.rods.count) or 1
+    return {
+        "seed": _seed(ledger, file),
+        "rods": rods,
+        "rods_per_batch": _per_batch(ledger, file, rods),
+        "life": use.resolve_life(ledger, file.load),
+        "end_fixity": _fixity(ledger, file),
+        "shoulder": bool(ledger.fact("rods.shoulder", file.rods.shoulder)),
+    }
+
+
+def _members_and_bond(ledger: Ledger) -> dict[str, Any]:
+    """Resolve tube, plug, thread and bond; return their plain facts."""
+    composite, wall = members.resolve_tube(ledger)
+    members.resolve_rods(ledger)
+    thread = members.resolve_thread(ledger)
+    members.resolve_plug(ledger, thread)
+    members.resolve_fit(ledger)
+    joint = bond.resolve_bond(ledger)
+    return {
+        "tube_is_composite": composite,
+        "wall_strength_by_temperature": wall,
+        "thread": thread,
+        "adhesive_class": joint.adhesive_class,
+        "evidence": joint.evidence,
+        "toughness_given": joint.toughness_given,
+        "strength_by_temperature": joint.strength_by_temperature,
+        "hard_stop_temperature": joint.hard_stop,
+        "gap_factor_points": joint.gap_factor,
+    }
+
+
+def _use(ledger: Ledger, file: File) -> dict[str, Any]:
+    """Resolve how the rods are used and pulled."""
+    use.resolve_service(ledger)
+    return {
+        "target": use.resolve_target(ledger, file.target),
+        "loads": use.resolve_loads(ledger, file.load),
+        "pulls": use.resolve_pulls(ledger, file.pull),
+        "proof": use.resolve_proof(ledger),
+        "correlations": MappingProxyType(use.resolve_correlations(ledger, file.correlation)),
+    }
 
 
 def _flat(file: File) -> dict[str, Any]:

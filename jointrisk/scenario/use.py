@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from jointrisk.scenario.given import Given
-    from jointrisk.scenario.schema import CorrelationTable, LoadTable, PullTable, TargetTable
+    from jointrisk.scenario.shape import CorrelationTable, LoadTable, PullTable, TargetTable
 
 __all__ = [
     "resolve_correlations",

@@ -96,7 +96,9 @@ def _two_names(raw: object) -> tuple[str, str]:
 def _shown(raw: object) -> str:
     if isinstance(raw, dict):
         return "a table"
-    return f'"{raw}"' if isinstance(raw, str) else str(raw).lower()
+    if isinstance(raw, bool):
+        return str(raw).lower()
+    return f'"{raw}"' if isinstance(raw, str) else str(raw)
 
 
 # What each kind of value looks like to an editor -----------------------------------------------
@@ -154,7 +156,12 @@ _POINTS_JSON = {
 }
 _NAMES_JSON = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
 _PREPARATION_JSON = {
-    "anyOf": [{"enum": list(tables.preparations())}, _spread_json("ratio")],
+    "anyOf": [
+        {"enum": list(tables.preparations())},
+        {"type": "string", "pattern": "^[0-9]"},
+        {"type": "number"},
+        _spread_json("ratio")["anyOf"][1],
+    ],
     "description": "a preparation by name, or a strength ratio",
 }
 

@@ -270,4 +270,5 @@ class Triangular(Spread):
         left, right = self._areas
         below = (x < self.mode) | (right == 0.0)
         density = np.where(below, (x - self.low) / (left or 1.0), (self.high - x) / (right or 1.0))
-        return np.log(np.maximum(2.0 * density, 0.0))
+        inside = (x >= self.low) & (x <= self.high)
+        return np.where(inside, np.log(np.maximum(2.0 * density, 0.0)), -np.inf)

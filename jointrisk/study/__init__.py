@@ -1,5 +1,5 @@
 """The questions a scenario is asked; each returns one frozen result."""
 
-from jointrisk.study.assess import assess
+from jointrisk.study.assessment import assess
 
 __all__ = ["assess"]

@@ -130,7 +130,9 @@ def _label_ratio(rods: RodSet, rows: _Rows, changes: Mapping[str, Change]) -> Ar
         held = rows.labels[:, label]
         old = rods.label_chance(label, rows.u, rows.labels)
         new = rods.label_chance(label, rows.u, rows.labels, changes)
-        ratio *= np.where(held, new / np.maximum(old, SMALLEST), (1 - new) / np.maximum(1 - old, SMALLEST))
+        ratio *= np.where(
+            held, new / np.maximum(old, SMALLEST), (1 - new) / np.maximum(1 - old, SMALLEST)
+        )
     return ratio
 
 
@@ -181,7 +183,9 @@ def _fit_questions(variables: Mapping[str, Variable]) -> list[_Question]:
     bore, plug = (variables[key] for key in FIT_KEYS)
     clearance = float(bore.spread.mean - plug.spread.mean)
     key, name = "tube.bore - plug.diameter", "gap between insert and tube"
-    asked = [_Question(key, name, "mean a tenth higher", {FIT_KEYS[0]: Change(shift=TENTH * clearance)})]
+    asked = [
+        _Question(key, name, "mean a tenth higher", {FIT_KEYS[0]: Change(shift=TENTH * clearance)})
+    ]
     if varies(bore) or varies(plug):
         both = {fit: Change(squeeze=0.5) for fit in FIT_KEYS}
         asked.insert(0, _Question(key, name, HALVED, both))

@@ -167,6 +167,4 @@ def target_verdict(
             met = True
         elif judged > target.probability and low > target.probability:
             met = False
-    return TargetVerdict(
-        target.probability, period, target.scope, met, likely, target.source
-    )
+    return TargetVerdict(target.probability, period, target.scope, met, likely, target.source)

@@ -114,7 +114,7 @@ def _shares(pattern: npt.NDArray[np.intp], weights: Array) -> Array:
         return np.ones(1)
     shares *= (1.0 - GUARD_SHARE) / shares.sum()
     shares[0] = GUARD_SHARE
-    return shares / shares.sum()
+    return np.asarray(shares / shares.sum())
 
 
 def _searches(single: RodSet) -> list[tuple[Margin, Array, tuple[float, ...]]]:
@@ -227,9 +227,7 @@ def _label_tilt(single: RodSet, forced: Array) -> Array:
     return tilt
 
 
-def _lifted(
-    single: RodSet, full: RodSet, point: Array, forced: Array
-) -> list[tuple[Array, Array]]:
+def _lifted(single: RodSet, full: RodSet, point: Array, forced: Array) -> list[tuple[Array, Array]]:
     """Lay one rod's point and labels over every joint of the set; each result once."""
     found: dict[bytes, tuple[Array, Array]] = {}
     for rod in range(full.layout.rods):

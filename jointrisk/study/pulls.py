@@ -42,8 +42,7 @@ def proof_answer(sample: Sample) -> ProofAnswer:
     cap = limits[0][1]
     if before <= target.probability:
         reason = (
-            f"The target ({_odds(target.probability)}) is met without a pull "
-            f"({_odds(before)})."
+            f"The target ({_odds(target.probability)}) is met without a pull ({_odds(before)})."
         )
         found = _find(sample, target, cap, scenario.proof.max_reject)
         return _answer(sample, found, "not needed", reason, limits)
@@ -101,9 +100,7 @@ def held(sample: Sample, load: float) -> Array:
     return np.asarray(np.prod(1.0 - _each_refused(sample, load), axis=0))
 
 
-def pull_worth(
-    sample: Sample, label: str, load: float, needed: float | None
-) -> PullWorth:
+def pull_worth(sample: Sample, label: str, load: float, needed: float | None) -> PullWorth:
     """Return what a pull of `load` [N] is worth."""
     refused = _each_refused(sample, load)
     weight = sample.weight[None, :]

@@ -189,7 +189,7 @@ class Assessment:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document of the contract; null in place of NaN."""
-        return _clean(
+        document: dict[str, Any] = _clean(
             {
                 "schema_version": 1,
                 "title": self.title,
@@ -206,6 +206,7 @@ class Assessment:
                 "host": dict(self.host),
             }
         )
+        return document
 
     def to_frame(self) -> pd.DataFrame:
         """Return the headline numbers as a frame with columns quantity, value, low, high, unit."""
@@ -225,7 +226,13 @@ class Assessment:
             chance = self.failure_probability
             rows.append(("failure probability", chance.estimate, chance.low, chance.high, "-"))
             rows.append(
-                ("band of what is not known", chance.band_p50, chance.band_p05, chance.band_p95, "-")
+                (
+                    "band of what is not known",
+                    chance.band_p50,
+                    chance.band_p05,
+                    chance.band_p95,
+                    "-",
+                )
             )
         return pd.DataFrame(rows, columns=["quantity", "value", "low", "high", "unit"])
 

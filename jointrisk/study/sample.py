@@ -109,9 +109,7 @@ def evaluate(
     return _joined(list(map(piece, starts) if pool is None else pool.map(piece, starts)))
 
 
-def _evaluate(
-    rods: RodSet, u: Array, labels: npt.NDArray[np.bool_], with_rig: bool
-) -> Outcome:
+def _evaluate(rods: RodSet, u: Array, labels: npt.NDArray[np.bool_], with_rig: bool) -> Outcome:
     n = u.shape[0]
     values = rods.values(u)
     strength = rods.resistance(values, labels, with_rig=with_rig)
@@ -121,7 +119,7 @@ def _evaluate(
         rig_pull=strength.rig_pull,
         pull=strength.pull_rod,
         push=strength.push_rod,
-        weak_rod=ends.any(axis=1),
+        weak_rod=np.asarray(ends.any(axis=1)),
         rate=rates.total,
         rod_rate=rates.rod,
         mode_rate=rates.mode,
@@ -171,27 +169,28 @@ def weighted_sample(
     return _sample(full, plan, draws, outcomes, cov <= target_cov)
 
 
-def _block(
-    rods: RodSet, plan: Plan, seed: int, purpose: int, block: int, rows: int
-) -> Draw:
+def _block(rods: RodSet, plan: Plan, seed: int, purpose: int, block: int, rows: int) -> Draw:
     return draw(plan.proposal, rows, block_rng(seed, purpose, block), rods.label_chance)
 
 
 def _interest(scenario: Scenario, weight: Array, outcome: Outcome) -> Array:
-    """What a pilot draw brings: to failure, or without loads to the lowest strengths."""
+    """Return what a pilot draw brings: to failure, or without loads to the lowest strengths."""
     if scenario.loads:
         return weight * -np.expm1(-outcome.rate * scenario.life)
     weakest = outcome.pull.min(axis=0)
     order = np.argsort(weakest)
     below = np.cumsum(weight[order]) / weight.size
     asked = scenario.target.probability if scenario.target else 1e-3
-    last = weakest[order[min(np.searchsorted(below, asked), below.size - 1)]]
-    return weight * (weakest <= last)
+    last = weakest[order[min(int(np.searchsorted(below, asked)), below.size - 1)]]
+    return np.asarray(weight * (weakest <= last))
 
 
 def _cov(scenario: Scenario, draws: list[Draw], outcomes: list[Outcome]) -> float:
     terms = np.concatenate(
-        [_interest(scenario, d.weight * o.assembles, o) for d, o in zip(draws, outcomes, strict=True)]
+        [
+            _interest(scenario, d.weight * o.assembles, o)
+            for d, o in zip(draws, outcomes, strict=True)
+        ]
     )
     mean = float(terms.mean())
     return float(terms.std() / np.sqrt(terms.size) / mean) if mean > 0.0 else np.inf

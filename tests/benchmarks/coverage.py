@@ -40,7 +40,12 @@ def estimate_cases():
     many = {f"x{i}": UNIT for i in range(100)}
     yield "one variable", lambda x: 4 - x["a"], {"a": UNIT}, ndtr(-4.0)
     yield "linear, beta 8", lambda x: 8 - (x["a"] + x["b"]) / np.sqrt(2), two, ndtr(-8.0)
-    yield "four branches", four_branch, two, 0.00222563  # Gauss quadrature in rotated axes
+    yield (
+        "four branches",
+        four_branch,
+        two,
+        2.2227950661944393e-3,
+    )  # quadrature in axes turned by 45 degrees
     yield "circle", lambda x: 4 - np.hypot(x["a"], x["b"]), two, np.exp(-8.0)
     yield "step", lambda x: np.where(x["a"] + x["b"] > 6, -1.0, 1.0), two, ndtr(-6 / np.sqrt(2))
     yield "100 variables", lambda x: 4 - sum(x.values()) / 10, many, ndtr(-4.0)
@@ -89,7 +94,9 @@ def after(load):
     r = 1000 + 900 * nodes
     density = np.exp(-0.5 * ((r - 1000) / 100) ** 2)
     hold = ndtr((r / load - 1) / 0.03)
-    return (weights * density * hold * ndtr((500 - r) / 60)).sum() / (weights * density * hold).sum()
+    return (weights * density * hold * ndtr((500 - r) / 60)).sum() / (
+        weights * density * hold
+    ).sum()
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
+import resource
 import subprocess
 import sys
-import time
 
 import pytest
 
@@ -82,15 +82,16 @@ def test_help_is_nearly_as_quick_as_a_bare_typer_app():
         "app.command('a')(lambda x=1: None); app.command('b')(lambda: None); app(['--help'])"
     )
 
-    def best(*words):
-        spent = []
-        for _ in range(4):
-            start = time.perf_counter()
-            python(*words)
-            spent.append(time.perf_counter() - start)
-        return min(spent)
+    def spent(*words):
+        """Seconds of the processor, which other work on the machine does not lengthen much."""
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        python(*words)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
-    assert best("-m", "jointrisk", "--help") <= 1.5 * best("-c", bare)
+    pairs = [(spent("-m", "jointrisk", "--help"), spent("-c", bare)) for _ in range(6)]
+    ours, theirs = (min(column) for column in zip(*pairs, strict=True))
+    assert ours <= 1.5 * theirs
 
 
 def test_module_and_command_are_the_same():

@@ -35,6 +35,7 @@ class Joint:
     tau: float
     slip: float
     misfit: float = 0.0
+    eta: float = 0.0  # offset over gap; the layer is then a ring of springs of differing length
 
     @property
     def circumference(self) -> float:
@@ -67,9 +68,13 @@ class Bars:
         self.plastic = np.zeros(n)
 
     def spring(self, slip: np.ndarray, history: bool) -> tuple[np.ndarray, np.ndarray]:
-        c, tau = self.joint.compliance, self.joint.tau
+        """Mean stress and stiffness around the circumference."""
+        tau, eta = self.joint.tau, self.joint.eta
+        around = np.cos((np.arange(32) + 0.5) * np.pi / 32)[:, None] if eta else np.zeros((1, 1))
+        c = self.joint.compliance * (1 + eta * around)
         trial = (slip - (self.plastic if history else 0.0)) / c
-        return np.clip(trial, -tau, tau), np.where(np.abs(trial) < tau, 1 / c, 0.0)
+        stiff = np.where(np.abs(trial) < tau, 1 / c, 0.0)
+        return np.clip(trial, -tau, tau).mean(axis=0), stiff.mean(axis=0)
 
     def solve(self, pull: float | None, *, history: bool = False) -> tuple[float, np.ndarray]:
         """Move the plug's mouth end by `pull` towards -z (None: leave it free).

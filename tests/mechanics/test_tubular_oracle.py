@@ -1,5 +1,6 @@
 """`tubular.pull_out` against the independent bars-and-springs solution of oracle.py."""
 
+import dataclasses
 import math
 from collections import Counter
 
@@ -129,3 +130,24 @@ def test_broken_by_misfit_alone(oracle):
         if checked == 5:
             return
     raise AssertionError(f"only {checked} joints broken by misfit found")
+
+
+@pytest.mark.parametrize(("eta", "low", "high"), [(0.3, 0.99, 1.02), (0.5, 0.99, 1.04)])
+def test_off_centre_plug_against_a_ring_of_springs(oracle, eta, low, high):
+    """Springs of differing length, each yielding at tau_p; the shortest breaks at gamma_max.
+
+    For failure strains of six yield strains and more, as the docstring of `pull_out` says.
+    """
+    ratios = []
+    for index in range(3000, 3030):
+        case = random_joint(index) | {"misfit_strain": 0.0, "offset": 0.0}
+        case.pop("mode_ii_toughness", None)
+        yield_strain = case["adhesive_shear_strength"] / case["adhesive_shear_modulus"]
+        case["failure_shear_strain"] = yield_strain * (6 + index % 25)
+        plain = in_plain_numbers(oracle, case)
+        ring = dataclasses.replace(plain, eta=eta, slip=plain.slip * (1 - eta))
+        force, _ = oracle.pull_out(ring, nodes=301)
+        ours = tubular.pull_out(**case | {"offset": eta * case["gap"]}).force
+        ratios.append(float(ours) / force)
+    assert low < min(ratios)
+    assert max(ratios) < high

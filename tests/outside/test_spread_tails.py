@@ -260,7 +260,7 @@ def test_tails_at_a_value(name: str, u: float) -> None:
     ours, exact = CASES[name]
     x = float(ours.from_normal(u))
     if x in (float(ours.ppf(0.0)), float(ours.ppf(1.0))):
-        pytest.skip("so close to the end of the support that no double lies between")
+        return  # no double lies between this value and the end of the support
     p, q = exact(mp.mpf(x))
     for found, wanted in ((ours.cdf(x), p), (ours.sf(x), q)):
         if wanted > 1e-305:
@@ -275,12 +275,11 @@ def test_logpdf_is_the_slope_of_the_tail(name: str, u: float) -> None:
     ours, exact = CASES[name]
     x = mp.mpf(float(ours.from_normal(u)))
     if x in (float(ours.ppf(0.0)), float(ours.ppf(1.0))):
-        pytest.skip("at the end of the support")
+        return  # the density at the end of the support is a matter of definition
     side = 0 if u < 0 else 1
     h = max(abs(x), mp.mpf("1e-250")) * mp.mpf("1e-20")
     slope = abs(exact(x + h)[side] - exact(x - h)[side]) / (2 * h)
-    if slope <= 0:
-        pytest.skip("the difference of the exact tails is beyond 60 digits here")
+    assert slope > 0
     assert float(ours.logpdf(float(x))) == pytest.approx(float(mp.log(slope)), rel=1e-9, abs=1e-7)
 
 

@@ -6,16 +6,16 @@ import pytest
 _MAKERS = runpy.run_path(str(Path(__file__).with_name("invented.py")))
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def invented():
     return _MAKERS["invented"]
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def assessment(invented):
     return invented()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def without_load():
     return _MAKERS["without_load"]()

@@ -11,7 +11,7 @@ from jointrisk.report.style import svg
 NAMES = ["strength", "band", "proof", "ranking", "modes"]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def drawn(assessment):
     return figures.all_svg(assessment)
 
@@ -144,3 +144,45 @@ def test_title_and_description_are_escaped(assessment):
     text = svg(figures.modes(assessment), "x", "a < b", 'c & "d"')
     assert "a &lt; b" in text
     assert "c &amp;" in text
+
+
+def test_lines_of_the_strength_are_named(assessment, without_load):
+    names = [line.get_label() for line in figures.strength(assessment).axes[0].lines]
+    assert names == ["a new rod is weaker", "a rod in service is weaker", "the load comes"]
+    assert len(figures.strength(without_load).axes[0].lines) == 2
+
+
+def test_the_band_shows_estimate_range_and_target(assessment):
+    axes = figures.band(assessment).axes[0]
+    result = assessment.failure_probability
+    across = [tuple(line.get_xdata()) for line in axes.lines]
+    assert (result.band_p05, result.band_p95) in across
+    assert (result.estimate,) in across
+    assert (assessment.target.probability,) * 2 in across
+
+
+def test_the_window_is_shaded_where_it_lies(assessment):
+    upper = figures.proof(assessment).axes[0]
+    spans = [patch.get_extents().transformed(upper.transData.inverted()) for patch in upper.patches]
+    low, high = assessment.proof.window
+    assert any((s.x0, s.x1) == pytest.approx((low, high)) for s in spans)
+
+
+def test_no_window_no_shade(invented, assessment):
+    proof = replace(assessment.proof, window=None, load_newton=None, verdict="unreachable")
+    text = figures.all_svg(invented(proof=proof))["proof"]
+    assert "meets the target" not in text
+
+
+def test_a_window_beyond_the_axis_does_not_squeeze_the_picture(invented, assessment):
+    far = replace(assessment.proof, window=(1e6, 2e6))
+    figure = figures.proof(invented(proof=far))
+    figure.canvas.draw()
+    assert figure.axes[0].get_position().width > 0.5
+
+
+def test_ranges_of_the_ranking_are_drawn_from_low_to_high(assessment):
+    axes = figures.ranking(assessment).axes[0]
+    ends = [tuple(line.get_xdata()) for line in axes.lines if len(line.get_xdata()) == 2]
+    for entry in assessment.ranking:
+        assert (entry.low, entry.high) in ends

@@ -42,12 +42,12 @@ def read(text):
     return reader
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def text(assessment):
     return page.html(assessment)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def reader(text):
     return read(text)
 

@@ -141,3 +141,19 @@ def test_marks_pair_up_in_every_sentence(assessment, without_load):
         for _, sentence in sentences.headline(result):
             assert sentence.count("**") % 2 == 0
             assert "**" not in sentences.mark(sentence, "<b>", "</b>")
+
+
+def test_no_permitted_load_is_said_so(invented, assessment):
+    none = replace(assessment.permitted_load, newton=0.0, low=0.0, high=0.0)
+    text = _plain(sentences.permitted(invented(permitted_load=none)))
+    assert text == "Permitted load: none, however small (largest load of the life, set)."
+
+
+def test_a_target_of_one_year_is_told_as_one_year(invented, assessment):
+    yearly = replace(assessment.target, period_years=1.0, scope="rod")
+    assert "for each rod in one year" in sentences.target(invented(target=yearly))
+
+
+def test_a_chance_of_nothing_is_under_one_percent(invented, assessment):
+    hopeless = replace(assessment.target, chance_met=0.0, met=False)
+    assert "chance that it is met: under 1 %" in sentences.target(invented(target=hopeless))

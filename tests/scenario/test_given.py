@@ -165,7 +165,7 @@ def test_messages_name_the_values(raw, dimension, parts):
 
 
 def test_one_value_is_wanted_where_a_table_stands():
-    with pytest.raises(InputError, match="one value.*0.15 mm"):
+    with pytest.raises(InputError, match=r"one value.*0\.15 mm"):
         read_plain({"mean": "1 mm"}, "length")
 
 

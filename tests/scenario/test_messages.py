@@ -15,7 +15,7 @@ rate = "1 / year"
 
 # what is replaced, by what, the key of the message, words that must stand in it
 ONE_FAULT = [
-    ('bore = {', 'boar = {', "tube.boar", ["unknown key in [tube]", "did you mean bore?"]),
+    ("bore = {", "boar = {", "tube.boar", ["unknown key in [tube]", "did you mean bore?"]),
     ("[service]", "[servise]", "servise", ["unknown key", "did you mean service?"]),
     ("[plug]", '[plug]\nlength = "3 mm"', "plug.length", ["it belongs in [rods]"]),
     ("[plug]", '[plug]\ngap = "0.2 mm"', "plug.gap", ["per side or in total?", "plug.radial_gap"]),
@@ -31,37 +31,147 @@ ONE_FAULT = [
     ('"400 mm"', "2026-01-01", "rods.length", ["2026-01-01"]),
     ('"14 mm"', '"11 mm"', "tube.bore", ["no wall", "12 mm", "11 mm"]),
     ('sd = "0.03 mm"', 'sd = "-0.03 mm"', "tube.bore", ["sd", "-0.03 mm"]),
-    ('mean = "11.6 mm"', 'mean = "12.6 mm"', "plug.diameter", ["12.6 mm", "below the bore of 12 mm"]),
+    (
+        'mean = "11.6 mm"',
+        'mean = "12.6 mm"',
+        "plug.diameter",
+        ["12.6 mm", "below the bore of 12 mm"],
+    ),
     ('sd = "0.5 mm"', 'sd = "7 mm"', "plug.overlap", ["3.57 sd", "4 or more", "lognormal"]),
     ('mean = "25 mm"', 'mean = "420 mm"', "plug.overlap", ["420 mm", "below the rod's 400 mm"]),
     ("[plug]", '[plug]\nbore = "11.8 mm"', "plug.bore", ["11.8 mm", "below 11.6 mm"]),
     ("[plug]", "[plug]\nglued_share = 1.2", "plug.glued_share", ["got 1.2", "0 to 1"]),
     ("[plug]", "[plug]\noff_centre = 0.99", "plug.off_centre", ["got 0.99", "0 to 0.95"]),
-    ("[plug]", '[plug]\nradial_gap = "0.2 mm"', "plug.radial_gap", ["two are needed", "tube.bore, plug.diameter, plug.radial_gap"]),
+    (
+        "[plug]",
+        '[plug]\nradial_gap = "0.2 mm"',
+        "plug.radial_gap",
+        ["two are needed", "tube.bore, plug.diameter, plug.radial_gap"],
+    ),
     ('diameter = { mean = "11.6 mm", sd = "0.02 mm" }', "", "plug.radial_gap", ["got tube.bore;"]),
-    ('class = "two-part toughened epoxy"', 'class = "two-part tougened epoxy"', "adhesive.class", ['"two-part tougened epoxy"', '"two-part toughened epoxy"?']),
-    ('class = "two-part toughened epoxy"', 'class = "glue"', "adhesive.class", ['"glue"', "don't know", "two-part methacrylate"]),
-    ("aluminium 6082-T6", "aluminum 6082-T6", "plug.material", ['"aluminum 6082-T6"', '"aluminium 6082-T6"?']),
-    ("[service]", '[preparation]\nplug = "grit blast"\n[service]', "preparation.plug", ['"grit blast"', '"grit blasted"?']),
-    ("[service]", '[preparation]\ntube = { mean = "1 mm", sd = 0.1 }\n[service]', "preparation.tube", ["mean", '"1 mm"', "ratio"]),
+    (
+        'class = "two-part toughened epoxy"',
+        'class = "two-part tougened epoxy"',
+        "adhesive.class",
+        ['"two-part tougened epoxy"', '"two-part toughened epoxy"?'],
+    ),
+    (
+        'class = "two-part toughened epoxy"',
+        'class = "glue"',
+        "adhesive.class",
+        ['"glue"', "don't know", "two-part methacrylate"],
+    ),
+    (
+        "aluminium 6082-T6",
+        "aluminum 6082-T6",
+        "plug.material",
+        ['"aluminum 6082-T6"', '"aluminium 6082-T6"?'],
+    ),
+    (
+        "[service]",
+        '[preparation]\nplug = "grit blast"\n[service]',
+        "preparation.plug",
+        ['"grit blast"', '"grit blasted"?'],
+    ),
+    (
+        "[service]",
+        '[preparation]\ntube = { mean = "1 mm", sd = 0.1 }\n[service]',
+        "preparation.tube",
+        ["mean", '"1 mm"', "ratio"],
+    ),
     ("[service]", '[thread]\nsize = "M66"\n[service]', "thread.size", ["M66"]),
-    ("[adhesive]", '[adhesive]\ntoughness = "3 N/mm"\nfailure_strain = 1.2', "adhesive.failure_strain", ["adhesive.toughness", "both"]),
-    ("[adhesive]", '[adhesive]\nevidence = "own pulls"', "adhesive.shear_strength", ["is missing", '"own pulls"']),
-    ("[adhesive]", '[adhesive]\nevidence = "hearsay"', "adhesive.evidence", ['"hearsay"', '"own coupons"']),
-    ("[adhesive]", '[adhesive]\nstrength_by_temperature = [["60 degC", 1], ["20 degC", 0.5]]', "adhesive.strength_by_temperature", ["60 degC, then 20 degC"]),
-    ("[adhesive]", '[adhesive]\nstrength_by_temperature = [["20 degC", 1]]', "adhesive.strength_by_temperature", ["two points"]),
-    ("[adhesive]", '[adhesive]\nstrength_by_temperature = [["20 degC", 1], ["60 degC"]]', "adhesive.strength_by_temperature", ["bad point", "60 degC"]),
-    ("[adhesive]", '[adhesive]\nstrength_by_temperature = [["20 degC", 1], ["60 degC", 11]]', "adhesive.strength_by_temperature", ["11", "0 to 10"]),
-    ('"carbon tube, roll-wrapped"', '"steel S355"\ninterlaminar_strength = "9 MPa"', "tube.interlaminar_strength", ["no plies"]),
-    ("[service]", "[weak_bonds]\nlone_weight = 1.2\n[service]", "weak_bonds.lone_weight", ["got 1.2", "0 to 1"]),
-    ("[service]", "[weak_bonds]\nkeeps = { never_outside = [0.5, 0.1] }\n[service]", "weak_bonds.keeps", ["reversed", "[0.5, 0.1]"]),
-    ("[service]", "[target]\nprobability = 0\n[service]", "target.probability", ["got 0", "above 0"]),
-    ("[service]", "[target]\nprobability = 1.0\n[service]", "target.probability", ["got 1", "below 1"]),
+    (
+        "[adhesive]",
+        '[adhesive]\ntoughness = "3 N/mm"\nfailure_strain = 1.2',
+        "adhesive.failure_strain",
+        ["adhesive.toughness", "both"],
+    ),
+    (
+        "[adhesive]",
+        '[adhesive]\nevidence = "own pulls"',
+        "adhesive.shear_strength",
+        ["is missing", '"own pulls"'],
+    ),
+    (
+        "[adhesive]",
+        '[adhesive]\nevidence = "hearsay"',
+        "adhesive.evidence",
+        ['"hearsay"', '"own coupons"'],
+    ),
+    (
+        "[adhesive]",
+        '[adhesive]\nstrength_by_temperature = [["60 degC", 1], ["20 degC", 0.5]]',
+        "adhesive.strength_by_temperature",
+        ["60 degC, then 20 degC"],
+    ),
+    (
+        "[adhesive]",
+        '[adhesive]\nstrength_by_temperature = [["20 degC", 1]]',
+        "adhesive.strength_by_temperature",
+        ["two points"],
+    ),
+    (
+        "[adhesive]",
+        '[adhesive]\nstrength_by_temperature = [["20 degC", 1], ["60 degC"]]',
+        "adhesive.strength_by_temperature",
+        ["bad point", "60 degC"],
+    ),
+    (
+        "[adhesive]",
+        '[adhesive]\nstrength_by_temperature = [["20 degC", 1], ["60 degC", 11]]',
+        "adhesive.strength_by_temperature",
+        ["11", "0 to 10"],
+    ),
+    (
+        '"carbon tube, roll-wrapped"',
+        '"steel S355"\ninterlaminar_strength = "9 MPa"',
+        "tube.interlaminar_strength",
+        ["no plies"],
+    ),
+    (
+        "[service]",
+        "[weak_bonds]\nlone_weight = 1.2\n[service]",
+        "weak_bonds.lone_weight",
+        ["got 1.2", "0 to 1"],
+    ),
+    (
+        "[service]",
+        "[weak_bonds]\nkeeps = { never_outside = [0.5, 0.1] }\n[service]",
+        "weak_bonds.keeps",
+        ["reversed", "[0.5, 0.1]"],
+    ),
+    (
+        "[service]",
+        "[target]\nprobability = 0\n[service]",
+        "target.probability",
+        ["got 0", "above 0"],
+    ),
+    (
+        "[service]",
+        "[target]\nprobability = 1.0\n[service]",
+        "target.probability",
+        ["got 1", "below 1"],
+    ),
     ("[service]", "[target]\nindex = -2\n[service]", "target.index", ["got -2"]),
     ("[service]", "[target]\n[service]", "target", ["got none", "failure_would_be"]),
-    ("[service]", "[target]\nindex = 3\nprobability = 0.1\n[service]", "target", ["probability and index"]),
-    ("[service]", '[target]\nfailure_would_be = "deadly"\n[service]', "target.failure_would_be", ['"deadly"', '"death"']),
-    ("[service]", '[target]\nfailure_would_be = "death"\nperiod = "life"\n[service]', "target.period", ['"life"', '"year"']),
+    (
+        "[service]",
+        "[target]\nindex = 3\nprobability = 0.1\n[service]",
+        "target",
+        ["probability and index"],
+    ),
+    (
+        "[service]",
+        '[target]\nfailure_would_be = "deadly"\n[service]',
+        "target.failure_would_be",
+        ['"deadly"', '"death"'],
+    ),
+    (
+        "[service]",
+        '[target]\nfailure_would_be = "death"\nperiod = "life"\n[service]',
+        "target.period",
+        ['"life"', '"year"'],
+    ),
     ("[rods]", "[rods]\ncount = 0", "rods.count", ["got 0", "1 or more"]),
     ("[rods]", "[rods]\ncount = 2.5", "rods.count", ["got 2.5", "whole number"]),
     ("[rods]", "[rods]\ncount = true", "rods.count", ["got true", "whole number"]),
@@ -79,7 +189,7 @@ ONE_FAULT = [
     ("schema = 1\n", "", "schema", ["is missing", "schema = 1"]),
     ('length = "400 mm"\n', "", "rods.length", ["is missing"]),
     ("schema = 1", "schema = 1\nbatch = 3", "batch", ["is a table", "got 3", "[batch]"]),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("old", "new", "key", "parts"), ONE_FAULT)
@@ -101,12 +211,27 @@ LOAD_FAULTS = [
     ('kind = "event"\n', "", "load[1].kind", ["is missing"]),
     ('name = "knock"\n', "", "load[1].name", ["is missing"]),
     ('"600 N"', '"-600 N"', "load[1].size", ["not above zero", "-600 N", "direction"]),
-    ('"600 N"', '{ mean = "600 N", cov = 1.5, dist = "gumbel" }', "load[1].size", ["26.7 %", "0 N"]),
-    ('"600 N"', '{ mean = "600 N", cov = 0.1, scope = "rod" }', "load[1].size", ["no scope", '"rod"']),
+    (
+        '"600 N"',
+        '{ mean = "600 N", cov = 1.5, dist = "gumbel" }',
+        "load[1].size",
+        ["26.7 %", "0 N"],
+    ),
+    (
+        '"600 N"',
+        '{ mean = "600 N", cov = 0.1, scope = "rod" }',
+        "load[1].size",
+        ["no scope", '"rod"'],
+    ),
     ('"600 N"', '"60 kg"', "load[1].size", ["mass", '"60 kgf"']),
-    ('"600 N"', '"600 N"\ndirection = "up"', "load[1].direction", ['"up"', '"pull", "push", "both"']),
+    (
+        '"600 N"',
+        '"600 N"\ndirection = "up"',
+        "load[1].direction",
+        ['"up"', '"pull", "push", "both"'],
+    ),
     ("[[load]]", "[load]", "load", ["[[load]]", "two brackets"]),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("old", "new", "key", "parts"), LOAD_FAULTS)
@@ -160,10 +285,14 @@ def correlation(first, second, value):
         (("plug.overlap", "tube.bor", 0.3), "correlation[1].between", ['"tube.bor"', "tube.bore?"]),
         (("plug.overlap", "tube.modulus", 0.3), "correlation[1].between", ["joint", "rod"]),
         (("plug.overlap", "tube.bore", 1.3), "correlation[1].value", ["1.3", "-1 to 1"]),
-        (("plug.overlap", "plug.overlap", 0.3), "correlation[1].between", ["plug.overlap", "twice"]),
+        (
+            ("plug.overlap", "plug.overlap", 0.3),
+            "correlation[1].between",
+            ["plug.overlap", "twice"],
+        ),
         (("rods.length", "tube.outer_diameter", 0.3), "correlation[1].between", ["one value"]),
     ],
-)  # fmt: skip
+)
 def test_correlations_that_cannot_be(small, problems, entry, key, parts):
     (line,) = problems(small(after=correlation(*entry)))
     assert line.startswith(f"rod.toml: {key}: ")

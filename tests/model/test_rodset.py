@@ -1,0 +1,106 @@
+import numpy as np
+import pytest
+
+from jointrisk.model.draws import Change
+from jointrisk.model.resistance import MODES
+from jointrisk.model.rodset import rod_set
+
+
+def draws(rods, n=400, seed=0):
+    rng = np.random.default_rng(seed)
+    u = rng.standard_normal((n, rods.layout.dimension))
+    return u, np.zeros((n, rods.layout.label_count), dtype=bool)
+
+
+def test_a_weak_joint_is_weaker_and_never_the_sound_one(make):
+    rods = rod_set(make())
+    u, labels = draws(rods)
+    sound = rods.resistance(rods.values(u), labels)
+    labels[:, rods.layout.weak_joint_labels.start] = True
+    weak = rods.resistance(rods.values(u), labels)
+    assert (weak.rig_joint[0] < sound.rig_joint[0]).all()
+    np.testing.assert_array_equal(weak.rig_joint[1], sound.rig_joint[1])
+
+
+def test_without_misfit_push_and_pull_are_alike_for_the_bond(make):
+    """Common practice, no source: shear does not know its sign."""
+    rods = rod_set(make((("both", "900 N"),), tube="aluminium 6082-T6"))
+    u, labels = draws(rods)
+    strength = rods.resistance(rods.values(u), labels)
+    bonds = slice(0, 4)
+    np.testing.assert_allclose(strength.pull[bonds].min(0), strength.push[bonds].min(0), rtol=1e-9)
+
+
+def test_with_misfit_a_push_is_a_pull_with_the_misfit_turned_round(make):
+    rods = rod_set(make((("both", "900 N"),), hottest="40 degC", coldest="5 degC"))
+    u, labels = draws(rods)
+    strength = rods.resistance(rods.values(u), labels)
+    assert not np.allclose(strength.pull[:4].min(0), strength.push[:4].min(0), rtol=1e-3)
+
+
+def test_heat_weakens_and_above_the_hard_stop_nothing_is_carried(make):
+    cool, warm = rod_set(make()), rod_set(make(hottest="45 degC"))
+    u, labels = draws(cool)
+    assert (
+        warm.resistance(warm.values(u), labels).pull_rod
+        < cool.resistance(cool.values(u), labels).pull_rod
+    ).all()
+    stop = rod_set(make(hottest="80 degC"))
+    strength = stop.resistance(stop.values(u), labels)
+    assert (strength.pull_rod == 0.0).all()
+    assert (strength.rig_pull > 0.0).all()
+
+
+def test_the_wall_of_a_composite_tube_can_govern_and_a_metal_tube_has_none(make):
+    wall = MODES.index("tube wall shears between plies at the bond")
+    weak_wall = make(evidence="own pulls").variables["tube.interlaminar_strength"]
+    assert weak_wall.unit == "MPa"
+    metal = rod_set(make(tube="aluminium 6082-T6"))
+    u, labels = draws(metal)
+    strength = metal.resistance(metal.values(u), labels)
+    assert np.isinf(strength.pull[wall]).all()
+
+
+@pytest.mark.parametrize(
+    ("key", "sign"),
+    [
+        ("plug.overlap", 1),
+        ("adhesive.shear_strength", 1),
+        ("plug.glued_share", 1),
+        ("model.bond_factor", 1),
+        ("plug.off_centre", -1),
+    ],
+)
+def test_more_of_what_strengthens_never_weakens(make, key, sign):
+    rods = rod_set(make())
+    u, labels = draws(rods)
+    mean = rods.variables[key].spread.mean
+    before = rods.resistance(rods.values(u), labels).rig_pull
+    after = rods.resistance(rods.values(u, {key: Change(shift=0.1 * mean)}), labels).rig_pull
+    assert (sign * (after - before) >= -1e-9 * before).all()
+    assert (after != before).any()
+
+
+def test_halving_a_spread_keeps_the_mean_and_halves_the_deviation(make):
+    rods = rod_set(make())
+    u, _ = draws(rods, 4000)
+    plain = rods.values(u)["plug.overlap"]
+    halved = rods.values(u, {"plug.overlap": Change(squeeze=0.5)})["plug.overlap"]
+    np.testing.assert_allclose(halved - 20.0, (plain - 20.0) / 2.0, atol=1e-12)
+
+
+def test_chance_of_labels_follows_weights_and_bad_batches(make):
+    rods = rod_set(make(lone="0.02", bad="0.3", rods=2, batch=2))
+    u, labels = draws(rods, 5)
+    assert rods.label_chance(0, u, labels) == pytest.approx(0.3)
+    assert rods.label_chance(1, u, labels) == pytest.approx(0.02)
+    labels[:, 0] = True
+    share = rods.values(u)["weak_bonds.share_in_bad_batch"][0]
+    assert rods.label_chance(1, u, labels) == pytest.approx(share)
+
+
+def test_parts_that_do_not_go_together_are_told(make):
+    rods = rod_set(make())
+    u, labels = draws(rods, 2)
+    u[0, rods.layout.columns["plug.diameter"]] = 12.0
+    assert rods.resistance(rods.values(u), labels).assembles.tolist() == [False, True]

@@ -1,0 +1,339 @@
+"""Rods with glued ends computed straight through with NumPy, sharing no code with the package.
+
+The pull-out force is found by shooting: the end that gives way has used up its slip, so at a
+trial force both its slip and its slope are known; the slip is followed to the other end, whose
+slope the force prescribes too. Bisection on the force closes that gap.
+Lengths in mm, forces in N, stresses in MPa, toughness in N/mm, temperatures in degC.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+BATCHES = 20  # standard errors come from the scatter of this many parts of the run
+GAP_POINTS = ([0.0, 0.05, 0.1, 0.25, 0.5, 1.0], [0.5, 0.9, 1.0, 1.0, 0.85, 0.75])
+GLUE_BY_TEMPERATURE = ([23.0, 60.0, 65.0], [1.0, 0.55, 0.2])
+WALL_BY_TEMPERATURE = ([23.0, 60.0, 100.0], [1.0, 0.85, 0.5])
+
+
+# --- one joint -----------------------------------------------------------------------------
+
+
+def failure_slip(strength, toughness, compliance, off_centre):
+    """Slip at which the layer lets go: the area under its curve is the toughness."""
+    ductile = toughness / strength + compliance * strength / 2
+    brittle = np.sqrt(2 * toughness * compliance)
+    elastic = toughness < compliance * strength**2 / 2
+    return np.where(elastic, brittle, ductile) * (1 - np.minimum(off_centre, 0.95))
+
+
+def slope_left_over(force, layer, near, far, misfit):
+    """Slope found at the far end less the slope it must have; falls as the force grows.
+
+    `layer`: yield slip, failure slip, plastic curvature, decay rate, length.
+    The slip leaves the near end downwards as a parabola, goes on as hyperbolic functions, and
+    may run into yield again, of either sign.
+    """
+    yield_slip, slip, curvature, decay, length = layer
+    q = force / near + misfit
+    plastic = np.maximum(slip - yield_slip, 0)
+    under_root = q**2 - 2 * curvature * plastic
+    slope = np.where(plastic > 0, np.sqrt(np.maximum(under_root, 0)), q)
+    first = (q - slope) / curvature
+    leaves_yield = (plastic == 0) | ((q > 0) & (under_root >= 0) & (first < length))
+    rest = np.where(leaves_yield, length - first, 0.0)
+    start = np.minimum(slip, yield_slip)
+    up, down = (start - slope / decay) / 2, (start + slope / decay) / 2
+    again = yield_slip + np.sqrt(np.maximum(yield_slip**2 - 4 * up * down, 0))
+    again = np.log(again / np.maximum(2 * np.abs(up), 1e-300)) / decay
+    inner = np.minimum(again, rest)
+    grown = np.exp(decay * inner)
+    end = decay * (up * grown - down / grown) + np.sign(up) * curvature * (rest - inner)
+    end = np.where(leaves_yield, end, curvature * length - q)
+    return end - (force / far - misfit)
+
+
+def bisect(function, high, halvings=22):
+    """Root of a falling function between 0 and `high`; 0 where it is negative from the start."""
+    low = np.zeros_like(high)
+    dead = function(low) <= 0
+    for _ in range(halvings):
+        middle = (low + high) / 2
+        left = function(middle) > 0
+        low, high = np.where(left, middle, low), np.where(left, high, middle)
+    return np.where(dead, 0.0, low)
+
+
+def pull_out(tube, plug, around, length, compliance, strength, slip, misfit):
+    """Force at which the first end reaches its failure slip, at most the yield force [N].
+
+    `tube`, `plug`: stiffness E A; `around`: circumference of the layer; `slip`: failure slip;
+    `misfit`: (tube expansion - plug expansion) x (temperature - cure temperature).
+    """
+    kappa = around * (1 / tube + 1 / plug)
+    args = (compliance * strength, slip, kappa * strength, np.sqrt(kappa / compliance), length)
+    *args, tube, plug, misfit, highest = np.broadcast_arrays(
+        *args, tube, plug, misfit, strength * around * length
+    )
+    layer = tuple(args)
+
+    def tip(force):
+        return slope_left_over(force, layer, tube, plug, misfit)
+
+    force = bisect(tip, highest)
+    # only where the mouth would already be past its slip has that end to be solved as well
+    over = slope_left_over(force, layer, plug, tube, -misfit) < 0
+    part = tuple(a[over] for a in layer)
+    near, far, other = plug[over], tube[over], -misfit[over]
+    force[over] = bisect(lambda f: slope_left_over(f, part, near, far, other), force[over])
+    return force
+
+
+# --- spreads -------------------------------------------------------------------------------
+
+
+def lognormal(rng, mean, cov, shape):
+    """Lognormal draws from the mean and CoV of the variable itself."""
+    s = np.sqrt(np.log1p(cov**2))
+    return mean * np.exp(s * rng.standard_normal(shape) - s**2 / 2)
+
+
+def lognormal_range(rng, low, high, shape):
+    """Lognormal draws from their 5 and 95 % points."""
+    middle, s = (np.log(low) + np.log(high)) / 2, np.log(high / low) / (2 * 1.6448536269514722)
+    return np.exp(middle + s * rng.standard_normal(shape))
+
+
+def gumbel_log_cdf(x, mean, cov):
+    """Logarithm of the Gumbel distribution of maxima from mean and CoV."""
+    scale = mean * cov * np.sqrt(6) / np.pi
+    return -np.exp(-(x - mean + np.euler_gamma * scale) / scale)
+
+
+def gumbel_cdf(x, mean, cov):
+    """Gumbel distribution of maxima from mean and CoV."""
+    return np.exp(gumbel_log_cdf(x, mean, cov))
+
+
+# --- a set of rods -------------------------------------------------------------------------
+
+
+def weakest(sound, weak, good, bad):
+    """Every value the least of independent joints can take, and its mass, (n, joints + 1) both.
+
+    Joint i has strength `sound` with mass `good` and the lower strength `weak` with mass `bad`.
+    """
+    least = sound.min(axis=1, keepdims=True)
+    order = np.argsort(weak, axis=1)
+    values = np.minimum(np.take_along_axis(weak, order, axis=1), least)
+    good, bad = np.take_along_axis(good, order, axis=1), np.take_along_axis(bad, order, axis=1)
+    one = np.ones_like(least)
+    passed = np.concatenate([one, np.cumprod(good, axis=1)], axis=1)
+    ahead = np.concatenate([np.cumprod((good + bad)[:, ::-1], axis=1)[:, ::-1], one], axis=1)
+    still = passed * ahead  # mass above the values met so far
+    mass = np.concatenate([still[:, :-1] - still[:, 1:], still[:, -1:]], axis=1)
+    return np.concatenate([values, least], axis=1), mass
+
+
+def draw_joints(rng, given, n):
+    """Draw everything that belongs to all, a batch, a rod and a joint.
+
+    One letter says to whom a variable belongs: (n, 1) all or batch, (n, joints) the others.
+    """
+    rods, joints = given["rods"], 2 * given["rods"]
+    every, rod, joint = (n, 1), (n, rods), (n, joints)
+
+    def to_ends(values):
+        return np.repeat(values, 2, axis=1)
+
+    v = {}
+    v["gap"] = (rng.normal(*given["bore"], joint) - rng.normal(*given["plug"], joint)) / 2
+    v["length"] = rng.normal(*given["overlap"], joint) * rng.uniform(0.75, 1.0, joint)
+    v["off_centre"] = rng.triangular(0.0, 0.3, 0.8, joint)
+    v["preparation"] = np.minimum(
+        lognormal(rng, 1.0, 0.05, joint), lognormal(rng, 1.0, 0.05, joint)
+    )
+    v["keeps"] = rng.uniform(0.1, 0.5, joint)
+    v["glue"] = lognormal(rng, *given["glue_strength"], joint)
+    if given["glue_range"]:
+        v["glue"] = v["glue"] * lognormal_range(rng, *given["glue_range"], every)
+    v["glue"] = v["glue"] * lognormal(rng, 1.0, 0.075, every)  # batch
+    v["glue_modulus"] = lognormal_range(rng, 400.0, 1000.0, every)
+    v["glue_toughness"] = lognormal(rng, 3.0, 0.15, joint) * lognormal_range(rng, 0.5, 2.0, every)
+    v["evidence"] = lognormal(rng, *given["evidence"], every)
+    v["gap_exponent"] = rng.triangular(0.0, 1.0, 2.0, every)
+    v["toughness_exponent"] = rng.triangular(1.0, 2.0, 3.0, every)
+    v["model"] = lognormal(rng, 1.0, 0.20, every)
+    v["load_factor"] = lognormal(rng, 1.0, 0.05, every)
+    v["hot"], v["cold"] = rng.normal(*given["hot"], every), rng.normal(*given["cold"], every)
+    v["tube_modulus"] = to_ends(lognormal(rng, *given["tube_modulus"], rod))
+    v["ply"] = to_ends(lognormal(rng, *given["ply_strength"], rod))
+    v["ply_toughness"] = to_ends(lognormal(rng, 0.8, 0.25, rod))
+    v["tension"] = to_ends(lognormal(rng, *given["tube_tension"], rod))
+    v["compression"] = to_ends(lognormal(rng, *given["tube_compression"], rod))
+    bow, offset = rng.uniform(0, 1 / 500, rod), rng.uniform(0.02, 0.05, rod)
+    v["crooked"] = to_ends(bow * given["length"] + offset * given["outer"])
+    v["insert"] = lognormal(rng, *given["insert_strength"], joint)
+    v["engagement"] = rng.normal(*given["engagement"], joint)
+    v["lone"] = lognormal_range(rng, *given["lone_weight"], every)
+    v["bad_batch"] = lognormal_range(rng, 0.001, 0.03, every)
+    v["share_weak"] = np.maximum(rng.uniform(0.3, 1.0, every), v["lone"])
+    v["rig_bias"] = rng.normal(0.0, given["rig_bias"], every)
+    v["rig_error"] = to_ends(rng.normal(0.0, given["rig_error"], rod))
+    if (v["gap"] <= 0).any():
+        raise RuntimeError("a plug does not fit its bore: such sets would have to be left out")
+    return v
+
+
+def joint_forces(v, given, temperature, direction):
+    """Force of each joint, bond sound and bond weak, (n, joints) both [N]; direction +1 pulls."""
+    plug_radius, outer = given["plug"][0] / 2, given["outer"] / 2
+    inner, middle = plug_radius + v["gap"], plug_radius + v["gap"] / 2
+    around = 2 * np.pi * middle
+    plug = given["plug_modulus"] * np.pi * (plug_radius**2 - given["plug_hole"] ** 2 / 4)
+    tube = v["tube_modulus"] * np.pi * (outer**2 - inner**2)
+    warm = np.interp(temperature, *GLUE_BY_TEMPERATURE)
+    compliance = middle / (v["glue_modulus"] * warm) * np.log(inner / plug_radius)
+    expansion = given["tube_expansion"] - given["plug_expansion"]
+    misfit = direction * expansion * (temperature - given["cure"])
+    own = v["evidence"] if given["evidence_on"] == "glue" else 1.0
+    glue = v["glue"] * own * np.interp(v["gap"], *GAP_POINTS) ** v["gap_exponent"] * warm
+    surface = v["preparation"] * (v["evidence"] if given["evidence_on"] == "surface" else 1.0)
+
+    def force(strength, toughness):
+        slip = failure_slip(strength, toughness, compliance, v["off_centre"])
+        return v["model"] * pull_out(
+            tube, plug, around, v["length"], compliance, strength, slip, misfit
+        )
+
+    def bond(share):
+        share = np.minimum(share, 1.0)
+        return force(share * glue, share ** v["toughness_exponent"] * v["glue_toughness"])
+
+    wall = force(v["ply"] * np.interp(temperature, *WALL_BY_TEMPERATURE), v["ply_toughness"])
+    return np.minimum(bond(surface), wall), np.minimum(bond(surface * v["keeps"]), wall)
+
+
+def members(v, given):
+    """Members in pull and in push, the rod's own values repeated at both its ends [N]."""
+    outer, bore, (size, pitch) = given["outer"], given["bore"][0], given["thread"]
+    area, inertia = np.pi / 4 * (outer**2 - bore**2), np.pi / 64 * (outer**4 - bore**4)
+    flank = 0.5 + 0.57735 * 0.649519  # (d - d2)/p = 3 sqrt(3)/8 for a metric thread
+    strip = np.pi * size * flank * 0.9 * v["engagement"] * 0.6 * v["insert"]
+    section = np.pi / 4 * (given["plug"][0] ** 2 - size**2) * v["insert"]
+    euler = np.pi**2 * v["tube_modulus"] * inertia / given["length"] ** 2
+    squash = v["compression"] * area
+    bent = v["crooked"] * area * outer / 2 / inertia
+    half = (squash + euler * (1 + bent)) / 2
+    strut = half - np.sqrt(half**2 - squash * euler)  # Perry and Robertson
+    return np.minimum(np.minimum(v["tension"] * area, strip), section), np.minimum(strip, strut)
+
+
+def strengths(v, given):
+    """Sound and weak strength of each joint with its rod: rig, service pull, service push."""
+    pull, push = members(v, given)
+    rig = joint_forces(v, given, given["workshop"], +1)
+    found = {"rig": [np.minimum(f, pull) for f in rig]}
+    for name, direction, limit in (("pull", +1, pull), ("push", -1, push)):
+        hot = joint_forces(v, given, v["hot"], direction)
+        cold = joint_forces(v, given, v["cold"], direction)
+        found[name] = [np.minimum(np.minimum(h, c), limit) for h, c in zip(hot, cold, strict=True)]
+    found["service"] = [np.minimum(*both) for both in zip(found["pull"], found["push"], strict=True)]
+    return found
+
+
+def chance_of_load_above(strength, given, years):
+    """Chance that the largest load of so many years exceeds the strength (already over factor)."""
+    yearly = years * gumbel_log_cdf(strength, *given["yearly_load"])
+    events = -given["event_rate"] * years * (1 - gumbel_cdf(strength, *given["event_load"]))
+    return -np.expm1(yearly + events)
+
+
+# --- the answers ---------------------------------------------------------------------------
+
+
+def batch_states(v):
+    """Chance of a weak joint and weight, for a good batch and for a bad one."""
+    return ((v["lone"], 1 - v["bad_batch"]), (v["share_weak"], v["bad_batch"]))
+
+
+def quantiles(found, v, name, levels, divide_by=1.0):
+    """Weighted quantiles of the first rod's weaker end."""
+    sound, weak = (f[:, :2] / divide_by for f in found[name])
+    values, masses = [], []
+    for chance, weight in batch_states(v):
+        w = np.broadcast_to(chance, sound.shape)
+        value, mass = weakest(sound, weak, 1 - w, w)
+        values.append(value.ravel())
+        masses.append((mass * weight).ravel())
+    values, masses = np.concatenate(values), np.concatenate(masses)
+    order = np.argsort(values)
+    reached = np.cumsum(masses[order])
+    return values[order][np.searchsorted(reached, np.asarray(levels) * reached[-1])]
+
+
+def failure(found, v, given, ends, years, pulled=None):
+    """Chance that a load meets a weaker joint among the first `ends`, rod by rod pulled before.
+
+    With `pulled` [N]: chance to pass all pulls and then fail, and chance to pass them.
+    """
+    sound, weak = (f[:, :ends] for f in found["service"])
+    fail, passes = 0.0, 0.0
+    for chance, weight in batch_states(v):
+        good, bad = 1 - chance + np.zeros(sound.shape), chance + np.zeros(sound.shape)
+        if pulled is not None:
+            applied = pulled * (1 + v["rig_bias"] + v["rig_error"][:, :ends])
+            good = good * (found["rig"][0][:, :ends] >= applied)
+            bad = bad * (found["rig"][1][:, :ends] >= applied)
+        value, mass = weakest(sound, weak, good, bad)
+        chances = chance_of_load_above(value / v["load_factor"], given, years)
+        fail = fail + np.mean(weight * (mass * chances).sum(axis=1, keepdims=True))
+        passes = passes + np.mean(weight * mass.sum(axis=1, keepdims=True))
+    return fail, passes
+
+
+def weak_caught(found, v, pulled):
+    """Of the rods with a weak joint, the share that the pull breaks."""
+    applied = pulled * (1 + v["rig_bias"] + v["rig_error"][:, :2])
+    holds = [f[:, :2] >= applied for f in found["rig"]]
+    weak, held = 0.0, 0.0
+    for chance, weight in batch_states(v):
+        all_hold = np.prod((1 - chance) * holds[0] + chance * holds[1], axis=1, keepdims=True)
+        sound_hold = np.prod((1 - chance) * holds[0], axis=1, keepdims=True)
+        held += np.mean(weight * (all_hold - sound_hold))
+        weak += np.mean(weight * (1 - (1 - chance) ** 2))
+    return 1 - held / weak
+
+
+def answers(v, given):
+    """All figures of one part of the run."""
+    found = strengths(v, given)
+    ends, years, pulled = 2 * given["rods"], given["years"], given["pull"]
+    a = {}
+    for name, key in (("new", "rig"), ("service_pull", "pull"), ("service_push", "push")):
+        a[f"{name}_median"], a[f"{name}_one_in_100"] = quantiles(found, v, key, (0.5, 0.01))
+    noise = 1 + v["rig_bias"] + v["rig_error"][:, :2]
+    (a["half_refused"],) = quantiles(found, v, "rig", (0.5,), noise)
+    a["failure"], _ = failure(found, v, given, ends, years)
+    a["failure_one_rod"], _ = failure(found, v, given, 2, years)
+    a["failure_one_year"], _ = failure(found, v, given, ends, 1.0)
+    failed, passed = failure(found, v, given, ends, years, pulled)
+    a["failure_after_pull"] = failed / passed
+    a["refused_of_rods"] = 1 - failure(found, v, given, 2, years, pulled)[1]
+    a["refused_of_sets"] = 1 - passed
+    a["weak_caught"] = weak_caught(found, v, pulled)
+    return a
+
+
+def run(given, draws, seed):
+    """Each figure with its standard error, from BATCHES independent parts of the run."""
+    children = np.random.SeedSequence(seed).spawn(BATCHES)
+    parts = []
+    for child in children:
+        v = draw_joints(np.random.default_rng(child), given, draws // BATCHES)
+        parts.append(answers(v, given))
+    table = {key: np.array([p[key] for p in parts]) for key in parts[0]}
+    return {
+        key: {"value": float(x.mean()), "error": float(x.std(ddof=1) / np.sqrt(BATCHES))}
+        for key, x in table.items()
+    }

@@ -1,0 +1,201 @@
+"""The JSON Schema, the scenarios to start from, the rows of `check`, and what gets imported."""
+
+import math
+import subprocess
+import sys
+import tomllib
+
+import jsonschema
+import pytest
+
+from jointrisk import scenario, units
+from jointrisk.errors import InputError
+from jointrisk.scenario.catalogue import QUANTITIES
+from jointrisk.scenario.problems import validate
+
+SCHEMA = scenario.schema()
+DRAFT = jsonschema.Draft4Validator(SCHEMA)
+DERIVED = {"evidence.factor", "adhesive.shear_strength_range", "adhesive.toughness_range"}
+NOT_IN_DRAFT_4 = {"prefixItems", "unevaluatedProperties", "$defs", "const", "if", "contains"}
+
+
+def nodes(node):
+    """Every table inside a document."""
+    if isinstance(node, dict):
+        yield node
+        node = list(node.values())
+    for item in node if isinstance(node, list) else ():
+        yield from nodes(item)
+
+
+def properties(table):
+    reference = SCHEMA["properties"][table]
+    reference = reference.get("items", reference)
+    return SCHEMA["definitions"][reference["$ref"].rsplit("/", 1)[1]]["properties"]
+
+
+def test_the_schema_is_one_of_draft_4():
+    jsonschema.Draft4Validator.check_schema(SCHEMA)
+    for node in nodes(SCHEMA):
+        assert not NOT_IN_DRAFT_4 & set(node)
+        assert {"type": "null"} not in node.get("anyOf", [])
+
+
+def test_every_table_is_closed():
+    for name, shape in SCHEMA["definitions"].items():
+        assert shape["additionalProperties"] is False, name
+    assert SCHEMA["additionalProperties"] is False
+
+
+@pytest.mark.parametrize("kind", list(scenario.kinds()))
+def test_a_scenario_to_start_from_fits_the_schema(kind):
+    assert list(DRAFT.iter_errors(tomllib.loads(scenario.new(kind)))) == []
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value"),
+    [
+        ("tube", "boar", "1 mm"),
+        ("tube", "bore", 12),
+        ("tube", "bore", {"low": "1 mm"}),
+        ("tube", "bore", {"mean": 3}),
+        ("rods", "count", True),
+        ("rods", "count", 0),
+        ("rods", "shoulder", "yes"),
+        ("plug", "material", "wood"),
+        ("preparation", "plug", "painted"),
+        ("life", "duration", 10),
+    ],
+)
+def test_the_schema_refuses_what_reading_refuses(table, key, value):
+    raw = tomllib.loads(scenario.new("plug-in-tube"))
+    raw[table][key] = value
+    assert list(DRAFT.iter_errors(raw))
+    _, problems, _ = validate(raw)
+    assert [problem.key for problem in problems] == [f"{table}.{key}"]
+
+
+@pytest.mark.parametrize("table", ["rods", "tube", "plug", "adhesive", "schema"])
+def test_the_schema_asks_for_what_reading_asks_for(table):
+    raw = tomllib.loads(scenario.new("plug-in-tube"))
+    del raw[table]
+    (error,) = DRAFT.iter_errors(raw)
+    assert table in error.message
+
+
+@pytest.mark.parametrize("key", sorted(set(QUANTITIES) - DERIVED))
+def test_every_quantity_is_a_key_of_the_file_with_its_dimension(key):
+    table, name = key.split(".")
+    shape = properties(table)[name]
+    dimension = QUANTITIES[key].dimension
+    assert dimension in shape["description"] or table == "preparation"
+
+
+@pytest.mark.parametrize("key", sorted(DERIVED))
+def test_derived_quantities_are_no_keys(key):
+    table, name = key.split(".")
+    assert table not in SCHEMA["properties"] or name not in properties(table)
+
+
+@pytest.mark.parametrize("kind", list(scenario.kinds()))
+class TestStart:
+    def test_it_runs_and_explains_itself(self, kind):
+        text = scenario.new(kind)
+        found = scenario.load_text(text)
+        assert found.loads
+        assert found.target
+        assert found.pulls
+        assert found.proof.highest
+        remarks = [line for line in text.splitlines() if "#" in line]
+        assert len(remarks) > 20
+        assert all(len(line) <= 100 for line in text.splitlines())
+
+    def test_it_gives_no_warning_that_it_could_avoid(self, kind):
+        codes = {warning.code for warning in scenario.load_text(scenario.new(kind)).warnings}
+        assert codes <= {"target-from-words", "corrosion"}
+
+    def test_what_its_remarks_offer_can_be_written(self, kind):
+        text = scenario.new(kind)
+        before = text
+        for old, new in [
+            ('diameter = { mean = "11.6 mm", sd = "0.02 mm" }\n', ""),
+            ("# radial_gap", "radial_gap"),
+            ('failure_would_be = "nuisance"\n\n[rods]', "index = 3.7\n\n[rods]"),
+            ('#     shear_strength = { mean = "24 MPa"', 'shear_strength = { mean = "24 MPa"'),
+            ("#     evidence =", "evidence ="),
+        ]:
+            # The remark about own numbers stands before its table, so it is moved into it.
+            assert old in text
+            text = text.replace(old, new)
+        head, tail = text.split("shear_strength =", 1)
+        moved, rest = tail.split("\n", 1)
+        evidence, rest = rest.split("\n", 1)
+        evidence = evidence.split(" or ")[0]
+        rest = rest.replace("[adhesive]", f"[adhesive]\nshear_strength ={moved}\n{evidence}")
+        found = scenario.load_text(head + rest)
+        assert found.evidence == "data sheet"
+        assert scenario.load_text(before).evidence == "class default"
+
+
+def test_an_unknown_kind_offers_the_nearest():
+    with pytest.raises(InputError, match=r'"plug in tube".*did you mean "plug-in-tube"'):
+        scenario.new("plug in tube")
+    assert all(len(line) < 100 for line in scenario.kinds().values())
+
+
+class TestDescribe:
+    def rows(self):
+        found = scenario.load_text(scenario.new("plug-in-tube"))
+        return found, {row.key: row for row in scenario.describe(found)}
+
+    def test_one_row_for_every_value(self):
+        found, rows = self.rows()
+        assert len(rows) == len(scenario.describe(found)) == len(found.assumptions)
+        assert set(found.variables) <= set(rows)
+        assert {"life.duration", "rods.count", "target.probability", "seed"} <= set(rows)
+
+    def test_numbers_are_those_of_the_spread(self):
+        found, rows = self.rows()
+        for key, variable in found.variables.items():
+            row, base = rows[key], variable.spread
+            assert row.mean == base.mean
+            assert [row.q05, row.q50, row.q95] == [base.ppf(q) for q in (0.05, 0.5, 0.95)]
+            assert row.q05 <= row.q50 <= row.q95
+            if row.cov is not None:
+                assert row.cov * abs(row.mean) == pytest.approx(base.sd)
+
+    def test_a_temperature_has_no_cov(self):
+        assert self.rows()[1]["service.hottest"].cov is None
+
+    def test_text_with_units_can_be_read(self):
+        found, rows = self.rows()
+        for key, variable in found.variables.items():
+            if variable.spread.sd == 0:
+                value = units.parse(rows[key].value, QUANTITIES[key].dimension)
+                assert value == pytest.approx(variable.spread.mean, rel=1e-3)
+
+    def test_facts_have_no_numbers(self):
+        row = self.rows()[1]["adhesive.class"]
+        assert row.value == "two-part toughened epoxy"
+        assert (row.origin, row.mean, row.cov, row.q50) == ("scenario", None, None, None)
+
+    def test_nothing_is_left_unsaid(self):
+        for row in self.rows()[1].values():
+            assert row.label
+            assert row.value
+            assert row.source
+            assert row.origin in ("scenario", "default")
+            assert row.mean is None or math.isfinite(row.mean)
+
+
+def loaded_after(statement):
+    """Names of the modules that a fresh interpreter has loaded after a statement."""
+    code = f"{statement}\nimport sys\nprint('\\n'.join(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    return set(done.stdout.split())
+
+
+@pytest.mark.parametrize("statement", ["import jointrisk", "import jointrisk.scenario"])
+def test_slow_libraries_wait_until_a_file_is_read(statement):
+    slow = {"pydantic", "pandas", "matplotlib", "scipy.stats", "scipy.optimize"}
+    assert not slow & loaded_after(statement)
