@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jointrisk.cli.shared import (
+    DEFAULT_JOBS,
     File,
     Jobs,
     Json,
@@ -62,7 +63,7 @@ def command(
     out: Out = None,
     json: Json = False,
     fail_above: FailAbove = None,
-    jobs: Jobs = 1,
+    jobs: Jobs = DEFAULT_JOBS,
     quiet: Quiet = False,
     verbose: Verbose = 0,
     no_color: NoColor = False,

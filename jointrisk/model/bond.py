@@ -183,8 +183,9 @@ def bond_force(
     solved = tubular.pull_out(
         **common, adhesive_shear_strength=strength, mode_ii_toughness=toughness
     )
-    force, mode, bounded = np.array(solved.force), law.surface_mode.copy(), solved.bounded
+    force, mode = np.array(solved.force), law.surface_mode.copy()
     by_toughness = solved.governs == tubular.GOVERNS.index("toughness")
+    bounded = solved.bounded & by_toughness  # a whole overlap that yields has forgotten its past
     if scenario.tube_is_composite:
         _wall_limit(scenario, layout, values, common, temperature, strength, toughness, force, mode)
     force = np.where(live, force, 0.0) * values["model.bond_factor"]

@@ -69,7 +69,8 @@ def gradient(g: Margin, u: Array, step: float = _STEP) -> tuple[float, Array]:
     """
     offsets = step * np.eye(u.size)
     values = np.asarray(g(np.vstack((u, u + offsets, u - offsets))), dtype=float)
-    slope = (values[1 : u.size + 1] - values[u.size + 1 :]) / (2.0 * step)
+    with np.errstate(invalid="ignore"):  # a margin may be infinite; its slope is then 0
+        slope = (values[1 : u.size + 1] - values[u.size + 1 :]) / (2.0 * step)
     return float(values[0]), np.where(np.isfinite(slope), slope, 0.0)
 
 
@@ -206,8 +207,10 @@ def joint_design_point(
 
     begin = _start(start, dim)
     values = [abs(float(np.asarray(g(np.zeros((1, dim))))[0])) for g in margins]
-    sizes = [v if np.isfinite(v) and v > 0 else 1.0 for v in values]
     used = len(margins)
+    if not np.all(np.isfinite(values)):
+        return DesignPoint(begin, 0.0, _unit(begin), max(values), False, used)
+    sizes = [value if value > 0 else 1.0 for value in values]
 
     def constraint(g: Margin, size: float) -> dict[str, object]:
         return {

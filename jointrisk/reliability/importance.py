@@ -8,7 +8,7 @@ looks become new starts; what they find joins the mixture and that stratum begin
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -38,7 +38,7 @@ GUARD = 0.15
 """Share of the plain density beside the design points [-]: weights are at most 1/0.15."""
 _FIRST_ROWS = 4096
 _CHECK_ROWS = 2048
-_MOST_RESTARTS = 4
+_MOST_RESTARTS = 8
 _WIDEST = 20
 """Widened draws see failure in no more coordinates than this."""
 
@@ -82,19 +82,20 @@ class Weighted:
         return found.standard_error / found.estimate if found.estimate > 0 else float("inf")
 
 
-def proposal_of(points: tuple[DesignPoint, ...], dim: int) -> Proposal:
+def proposal_of(points: tuple[DesignPoint, ...], free: npt.NDArray[np.bool_]) -> Proposal:
     """Make the mixture: a component at each design point, and the guard.
 
     Shares follow the root of the first-order probabilities, so that a lesser point still
-    gets draws enough to measure it.
+    gets draws enough to measure it. Only coordinates marked in `free`, (d,), are shifted.
     """
+    dim = free.size
     if not points:
         return Proposal(np.ones(1), np.zeros((1, dim)), np.zeros((1, 0)))
     beta = np.array([point.beta for point in points])
     share = np.exp(-0.25 * (beta**2 - beta.min() ** 2))
     share = np.maximum(share, 0.05)
     shares = np.append((1.0 - GUARD) * share / share.sum(), GUARD)
-    directions = np.vstack([*(point.u for point in points), np.zeros(dim)])
+    directions = np.vstack([*(point.u * free for point in points), np.zeros(dim)])
     return Proposal(shares / shares.sum(), directions, np.zeros((shares.size, 0)))
 
 
@@ -106,6 +107,7 @@ def importance(
     max_evaluations: int,
     confidence: float,
     fail_chance: FailChance | None = None,
+    integrated: Collection[str] = (),
 ) -> Weighted:
     """Estimate a failure probability by weighted draws.
 
@@ -123,12 +125,16 @@ def importance(
     fail_chance : callable, optional
         Scores (n, d) and cell to a chance of failure, (n,) [-], in place of margin < 0:
         for a load that is integrated out exactly. The margin still guides the search.
+    integrated : collection of str
+        Coordinates that `fail_chance` integrates over, independent of the others: draws
+        are not shifted along them.
 
     Returns
     -------
     Weighted
     """
-    run = _Run(problem, seed, fail_chance)
+    free = np.array([name not in integrated for name in problem.space.coordinates], dtype=bool)
+    run = _Run(problem, seed, fail_chance, free)
     strata = [run.open(cell) for cell in problem.space.cells]
     rows = _FIRST_ROWS
     while True:
@@ -150,6 +156,7 @@ class _Run:
     problem: Problem
     seed: int
     fail_chance: FailChance | None
+    free: npt.NDArray[np.bool_]
     used: int = 0
     streams: int = 0
 
@@ -163,7 +170,7 @@ class _Run:
         dim = self.problem.space.dim
         found = find_points(partial(self.problem.margin, cell=cell), dim, self.rng())
         self.used += found.evaluations
-        stratum = _empty(cell, found.points, dim)
+        stratum = _empty(cell, found.points, self.free)
         if not found.origin_fails and 0 < dim <= _WIDEST:
             wide = 2.0 * self.rng().standard_normal((_CHECK_ROWS, dim))
             self.used += _CHECK_ROWS
@@ -192,7 +199,7 @@ class _Run:
         merged = distinct([*stratum.points, *stratum.found])
         stratum.found.clear()
         if {id(p) for p in merged} != {id(p) for p in stratum.points}:
-            fresh = _empty(stratum.cell, merged, self.problem.space.dim)
+            fresh = _empty(stratum.cell, merged, self.free)
             stratum.points, stratum.proposal, stratum.sums = merged, fresh.proposal, fresh.sums
             stratum.holds, stratum.log_unit, stratum.undefined = fresh.holds, fresh.log_unit, 0
         return stratum
@@ -233,9 +240,9 @@ def _no_labels(_label: int, u: Array, _labels: npt.NDArray[np.bool_]) -> Array:
     return np.zeros(u.shape[0])
 
 
-def _empty(cell: Cell, points: tuple[DesignPoint, ...], dim: int) -> Stratum:
+def _empty(cell: Cell, points: tuple[DesignPoint, ...], free: npt.NDArray[np.bool_]) -> Stratum:
     """Make a stratum with no draws yet."""
-    proposal = proposal_of(points, dim)
+    proposal = proposal_of(points, free)
     zeros = np.zeros(proposal.shares.size)
     none = Sums(zeros, zeros, zeros, zeros)
     log_unit = -0.5 * points[0].beta ** 2 if points else 0.0

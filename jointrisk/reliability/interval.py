@@ -241,8 +241,9 @@ def ratio_interval(
     if ratio == 0.0:
         share = clopper_pearson(0, den.size, confidence)[1]
         return Bounds(0.0, 0.0, share * float(den.max()) / below, 0.0)
-    variance = _variance_of_mean(num - ratio * den, component) / below**2
-    low, high = _gamma_bounds(ratio, variance, float(num.max()) / (den.size * below), half)
+    num, den = num / below, den / below  # squares of the quotients cannot underflow
+    variance = _variance_of_mean(num - ratio * den, component)
+    low, high = _gamma_bounds(ratio, variance, float(num.max()) / den.size, half)
     return Bounds(ratio, low, high, sqrt(variance))
 
 

@@ -25,6 +25,8 @@ Array = npt.NDArray[np.float64]
 
 _ROWS = 2**14
 _MOST_ROWS = 2**18
+_SILENT_ROWS = 2**16
+"""Rows at most where no failure is seen after the pull: there may be none."""
 _GUIDES = 5
 """Loads at which design points are looked for."""
 
@@ -156,12 +158,13 @@ correlation, target_cov, confidence, seed
     low = min(low, 0.5 * top)
     limits = {"target": target, "highest": top, "max_reject": max_reject, "lowest": 0.2 * low}
     guides = np.geomspace(low, top, _GUIDES)
-    found = find_load(rig.sample(guides, _ROWS, 0).outcome, **limits)  # type: ignore[arg-type]
+    rough = rig.sample(rig.proposals(guides), _ROWS, 0)
+    found = find_load(rough.outcome, **limits)  # type: ignore[arg-type]
     if found.load == 0.0:
         return found
     aim = found.load or found.floor_load
     guides = np.unique(np.append(guides, aim))
-    curves, sample = _enough(rig, guides, np.array([aim]), target_cov, confidence)
+    curves, sample = _enough(rig, guides, np.array([aim]), target_cov, confidence, target)
     found = find_load(sample.outcome, **limits)  # type: ignore[arg-type]
     if not found.load:
         return replace(found, notes=curves.notes)
@@ -183,21 +186,30 @@ def _error(name: str, value: float) -> float:
 
 
 def _enough(
-    rig: Rig, guides: Array, pulls: Array, target_cov: float, confidence: float
+    rig: Rig,
+    guides: Array,
+    pulls: Array,
+    target_cov: float,
+    confidence: float,
+    target: float = np.inf,
 ) -> tuple[Screening, RigSample]:
-    """Sample until `fail_after` is sharp enough at every load, or say where it is not."""
+    """Sample until `fail_after` is sharp enough at every load, or say where it is not.
+
+    Where its interval lies above `target` it is sharp enough, however wide.
+    """
     if not (np.isfinite(target_cov) and target_cov > 0):
         raise InputError(f"target_cov must be finite and > 0, got {target_cov:g}")
+    proposals = rig.proposals(guides)
     rows, turn = _ROWS, 1
     while True:
-        sample = rig.sample(guides, rows, turn)
+        sample = rig.sample(proposals, rows, turn)
         result = sample.curve(pulls, confidence)
-        cov = _scatter(result)
-        worst = float(cov.max())
-        if worst <= target_cov or rows >= _MOST_ROWS:
+        cov = np.where(result.fail_after_interval[:, 0] > target, 0.0, _scatter(result))
+        wanted = 1.2 * rows * float(cov.max() / target_cov) ** 2
+        most = _MOST_ROWS if np.isfinite(wanted) else _SILENT_ROWS
+        if cov.max() <= target_cov or rows >= most:
             break
-        excess = 1.2 * (worst / target_cov) ** 2 if np.isfinite(worst) else 16.0
-        rows = int(min(_MOST_ROWS, rows * max(2.0, excess)))
+        rows = int(min(most, max(2 * rows, wanted)))
         turn += 1
     vague = pulls[cov > target_cov]
     if not vague.size:

@@ -145,15 +145,18 @@ class Rig:
             start = found[-1].u if found[-1].converged else start
         return [point for point in found if point.converged and 0 < point.beta < 12]
 
-    def sample(self, guides: Array, rows: int, turn: int) -> RigSample:
+    def proposals(self, guides: Array) -> list[Proposal]:
+        """Give the mixture of every cell; the searches in it are worth keeping."""
+        return [self.proposal(cell, guides) for cell in self.space.cells]
+
+    def sample(self, proposals: list[Proposal], rows: int, turn: int) -> RigSample:
         """Draw about `rows` rows over all cells; the root of its chance is a cell's share."""
         root = np.sqrt([cell.probability for cell in self.space.cells])
         parts = []
         first = 0
-        for number, (cell, share) in enumerate(
-            zip(self.space.cells, root / root.sum(), strict=True)
+        for number, (cell, proposal, share) in enumerate(
+            zip(self.space.cells, proposals, root / root.sum(), strict=True)
         ):
-            proposal = self.proposal(cell, guides)
             rng = block_rng(self.seed, PURPOSE, 2000 + 1000 * turn + number)
             n = max(256, round(rows * share))
             made = draw(proposal, n, rng, lambda _label, u, _labels: np.zeros(u.shape[0]))

@@ -22,7 +22,10 @@ Array = npt.NDArray[np.float64]
 
 _RADII = (2.0, 3.5, 5.0, 7.0)
 _DIRECTIONS = 512
-_MOST_POINTS = 12
+_MOST_POINTS = 64
+_MOST_STARTS = 12
+_ROUNDS = 6
+"""Times that failing probes which no point explains are searched from."""
 _APART = 0.5
 """Two design points nearer than this are one [-]."""
 _REACH = 2.5
@@ -59,22 +62,29 @@ def find_points(g: Margin, dim: int, rng: np.random.Generator) -> Found:
         return Found((), 1, bool(_fails(g(np.zeros((1, 0))))[0]))
     if _fails(g(np.zeros((1, dim))))[0]:
         return Found((), 1, True)
+    failing, weakest, used = _probe(g, dim, rng)
+    starts = np.vstack([np.zeros(dim), _spread_out(weakest, 4)])
+    tried = [design_point(g, dim, start) for start in starts]
+    used += 1 + sum(point.evaluations for point in tried)
+    points = distinct([point for point in tried if point.converged])
+    for _ in range(_ROUNDS):
+        further = further_points(g, dim, failing[unexplained(failing, points)], points, rng)
+        used += further.evaluations
+        if not further.points:
+            break
+        points = distinct([*points, *further.points])
+    return Found(points, used)
+
+
+def _probe(g: Margin, dim: int, rng: np.random.Generator) -> tuple[Array, Array, int]:
+    """Look along random directions at several radii: failing probes, the weakest, how many."""
     unit = rng.standard_normal((_DIRECTIONS, dim))
     unit /= np.linalg.norm(unit, axis=1, keepdims=True)
     probes = (np.array(_RADII)[:, None, None] * unit).reshape(-1, dim)
     values = np.asarray(g(probes), dtype=float)
     fails = _fails(values)
-    failing = _spread_out(probes[fails], 8)
-    weakest = probes[~fails][np.argsort(values[~fails], kind="stable")[:64]]
-    found = further_points(g, dim, failing, (), rng)
-    first = design_point(g, dim)
-    used = probes.shape[0] + 2 + found.evaluations + first.evaluations
-    points = [*found.points, *([first] if first.converged else [])]
-    for start in _spread_out(weakest, 4):
-        point = design_point(g, dim, start)
-        used += point.evaluations
-        points += [point] if point.converged else []
-    return Found(distinct(points), used)
+    order = np.argsort(values[~fails], kind="stable")[:64]
+    return probes[fails], probes[~fails][order], probes.shape[0]
 
 
 def further_points(
@@ -103,7 +113,7 @@ def further_points(
     """
     points: list[DesignPoint] = []
     used = 0
-    for start in _spread_out(failing, 8):
+    for start in _spread_out(failing, _MOST_STARTS):
         point = design_point(g, dim, start)
         used += point.evaluations
         if not point.converged:

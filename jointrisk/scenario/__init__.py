@@ -1,7 +1,7 @@
 """The file boundary: a scenario in TOML becomes frozen dataclasses, or one list of problems."""
 
-from jointrisk.scenario.rows import Row, describe
 from jointrisk.scenario.read import load, load_text, schema
+from jointrisk.scenario.rows import Row, describe
 from jointrisk.scenario.start import kinds, new
 from jointrisk.scenario.types import (
     Assumption,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
 from typing import Any
 
 from jointrisk.errors import Problem, ScenarioError
@@ -38,7 +37,7 @@ def resolve(
         note=file.note or "",
         path=path,
         sha256=sha256,
-        variables=MappingProxyType(ledger.variables),
+        variables=ledger.variables,
         assumptions=tuple(ledger.assumptions),
         warnings=tuple(ledger.warnings),
         **fields,
@@ -87,7 +86,7 @@ def _use(ledger: Ledger, file: File) -> dict[str, Any]:
         "loads": use.resolve_loads(ledger, file.load),
         "pulls": use.resolve_pulls(ledger, file.pull),
         "proof": use.resolve_proof(ledger),
-        "correlations": MappingProxyType(use.resolve_correlations(ledger, file.correlation)),
+        "correlations": use.resolve_correlations(ledger, file.correlation),
     }
 
 

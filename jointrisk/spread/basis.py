@@ -169,14 +169,15 @@ def weibull_conditional(x: FloatArray, fraction: float, confidence: float) -> fl
     n, w = x.size, np.log(-np.log(fraction))
     y = (np.log(x) - found.location) / found.scale
     # The weight is some 0.8/√n wide in ln σ and falls off as σ^(1 − n) above.
-    log_sigma = np.linspace(-min(3.0, 15.0 / np.sqrt(n)), 15.0 / np.sqrt(n) + 30.0 / n, 2001)
+    log_sigma = np.linspace(-min(3.0, 15.0 / np.sqrt(n)), 15.0 / np.sqrt(n) + 30.0 / n, 501)
     sigma = np.exp(log_sigma)
-    log_sum = np.array([special.logsumexp(y / each) for each in sigma])
+    top = float(y.max())
+    log_sum = np.array([top / s + np.log(np.exp((y - top) / s).sum()) for s in sigma])
     log_weight = (1.0 - n) * log_sigma + y.sum() / sigma - n * log_sum
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    low, high = -1e4, float(y.max()) + 50.0
-    for _ in range(100):
+    low, high = -1e4, top + 50.0
+    for _ in range(60):
         middle = 0.5 * (low + high)
         argument = np.exp(np.minimum(log_sum + w - middle / sigma, 700.0))
         # The chance that the quantile is below `middle` grows with it.

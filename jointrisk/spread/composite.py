@@ -89,13 +89,15 @@ class Truncated(Spread):
         return {"low": self.low, "high": self.high, **nested("base", self.base)}
 
     def _tails(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        outside = x < self.low  # an atom at `low` must not reach down to these
         x = np.clip(x, self.low, self.high)
         p, q = self.base._tails(x)
         below = np.where(p <= 0.5, p - self._at_low[0], self._at_low[1] - q) / self._mass
         above = np.where(q <= 0.5, q - self._at_high[1], self._at_high[0] - p) / self._mass
         below = self._integrated(below, self._at_low, x, self.low, 1.0)
         above = self._integrated(above, self._at_high, x, self.high, -1.0)
-        return np.clip(below, 0.0, 1.0), np.clip(above, 0.0, 1.0)
+        p, q = np.clip(below, 0.0, 1.0), np.clip(above, 0.0, 1.0)
+        return np.where(outside, 0.0, p), np.where(outside, 1.0, q)
 
     def _quantile(self, p: FloatArray, q: FloatArray) -> FloatArray:
         p_base = self._at_low[0] + p * self._mass

@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-STATES = 384
+STATES = 320
 DRAWS_PER_STATE = 128
-JOINTS_ALLOWED = 2**18
+JOINTS_ALLOWED = 2**17
 LONGEST_SHIFT = 8.0
 
 
@@ -63,7 +63,7 @@ def band(rods: RodSet, plan: Plan, seed: int, pool: Any = None) -> Array:
     terms = drawn.weight * outcome.assembles * -np.expm1(-outcome.rate * rods.scenario.life)
     total = np.bincount(state, terms, minlength=STATES) / each
     square = np.bincount(state, terms**2, minlength=STATES) / each
-    return np.sort(_without_noise(total, (square - total**2) / each))
+    return np.sort(_without_noise(total, np.maximum(square - total**2, 0.0) / each))
 
 
 def unknown_columns(rods: RodSet) -> npt.NDArray[np.bool_]:
@@ -102,7 +102,7 @@ def _without_noise(chance: Array, variance: Array) -> Array:
     seen = chance > 0.0
     if seen.sum() < 2:
         return chance
-    relative = np.minimum(variance[seen] / chance[seen] ** 2, 1.0)
+    relative = np.minimum((np.sqrt(variance[seen]) / chance[seen]) ** 2, 1.0)
     logs = np.log(chance[seen]) + 0.5 * np.log1p(relative)
     noise = float(np.mean(np.log1p(relative)))
     total = float(logs.var())

@@ -38,19 +38,21 @@ def proof_answer(sample: Sample) -> ProofAnswer:
         reason = f"The scenario names {missing}, so no pull can be judged against one."
         return _answer(sample, None, "not judged", reason, ())
     before = target_value(sample, target, sample.weight)
+    period = "in the worst year" if target.period == "year" else "over the life"
     limits = pull_limits(sample)
     cap = limits[0][1]
     if before <= target.probability:
         reason = (
-            f"The target ({_odds(target.probability)}) is met without a pull ({_odds(before)})."
+            f"The target ({_odds(target.probability)} {period}) is met without a pull "
+            f"({_odds(before)})."
         )
         found = _find(sample, target, cap, scenario.proof.max_reject)
         return _answer(sample, found, "not needed", reason, limits)
     found = _find(sample, target, cap, scenario.proof.max_reject)
     if found.reachable:
         reason = (
-            f"It is the smallest pull after which the target ({_odds(target.probability)}) "
-            f"is met; without a pull it is {_odds(before)}."
+            f"It is the smallest pull after which the target ({_odds(target.probability)} "
+            f"{period}) is met; without a pull it is {_odds(before)}."
         )
         return _answer(sample, found, "window", reason, limits)
     everything = _find(sample, target, load_refusing(sample, ALMOST_ALL), None)

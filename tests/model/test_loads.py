@@ -68,7 +68,7 @@ def test_loads_of_each_rod_multiply_and_shared_loads_do_not(make):
     single = exceed_rate(one, np.float64(1500.0))
     assert shared.total[0] == pytest.approx(single)
     assert apart.total[0] == pytest.approx(2 * single)
-    assert shared.rod[:, 0] == pytest.approx([single, single])
+    assert shared.rod[:, 0] == pytest.approx(np.array([single, single]))
 
 
 SUSTAINED = """

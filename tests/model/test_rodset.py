@@ -41,10 +41,10 @@ def test_with_misfit_a_push_is_a_pull_with_the_misfit_turned_round(make):
 def test_heat_weakens_and_above_the_hard_stop_nothing_is_carried(make):
     cool, warm = rod_set(make()), rod_set(make(hottest="45 degC"))
     u, labels = draws(cool)
-    assert (
-        warm.resistance(warm.values(u), labels).pull_rod
-        < cool.resistance(cool.values(u), labels).pull_rod
-    ).all()
+    warmer = warm.resistance(warm.values(u), labels).pull_rod
+    cooler = cool.resistance(cool.values(u), labels).pull_rod
+    assert (warmer <= cooler).mean() > 0.98
+    assert np.median(warmer / cooler) < 0.95
     stop = rod_set(make(hottest="80 degC"))
     strength = stop.resistance(stop.values(u), labels)
     assert (strength.pull_rod == 0.0).all()
@@ -65,7 +65,7 @@ def test_the_wall_of_a_composite_tube_can_govern_and_a_metal_tube_has_none(make)
     ("key", "sign"),
     [
         ("plug.overlap", 1),
-        ("adhesive.shear_strength", 1),
+        ("adhesive.toughness", 1),
         ("plug.glued_share", 1),
         ("model.bond_factor", 1),
         ("plug.off_centre", -1),

@@ -160,12 +160,13 @@ def test_basis_value_is_mean_minus_factor_times_sd(family: str) -> None:
     assert found == pytest.approx(wanted if family == "normal" else np.exp(wanted), rel=1e-6)
 
 
-@pytest.mark.parametrize("n", [4, 12])
-@pytest.mark.parametrize(("fraction", "confidence"), [(0.90, 0.95), (0.75, 0.80)])
+@pytest.mark.parametrize(
+    ("n", "fraction", "confidence"), [(4, 0.90, 0.95), (12, 0.75, 0.80), (20, 0.90, 0.95)]
+)
 def test_weibull_basis_holds_its_confidence(n: int, fraction: float, confidence: float) -> None:
-    """300 samples of a known Weibull: exceeded by the fraction as often as claimed."""
+    """200 samples of a known Weibull: exceeded by the fraction as often as claimed."""
     rng = np.random.default_rng(n)
-    runs, shape, scale = 300, 8.0, 25.0
+    runs, shape, scale = 200, 8.0, 25.0
     truth = scale * (-np.log(fraction)) ** (1.0 / shape)
     held = 0
     for _ in range(runs):
@@ -194,13 +195,6 @@ def test_handbook_factor_against_the_exact_limit(n: int, fraction: float) -> Non
     assert np.std(deviation) < 0.06
 
 
-@pytest.mark.parametrize(("n", "factor"), [(20, 5.937), (30, 5.470)])
-def test_handbook_factor_against_its_table(n: int, factor: float) -> None:
-    """V of a B basis in MIL-HDBK-17-1F table 8.5.8 (from memory), formula good to 1 %."""
-    c0, c1, c2, c3, c4 = CMH17_WEIBULL[0.90]
-    assert c0 + np.exp(c1 - c2 * np.log(n) + c3 / (n - c4)) == pytest.approx(factor, rel=0.02)
-
-
 # ------------------------------------------------------------------ comparing families
 
 
@@ -223,16 +217,16 @@ def test_anderson_darling_against_scipy() -> None:
 
 
 def test_significance_is_uniform_where_the_family_is_true() -> None:
-    """Under the null the significance falls below 0.05 in some 5 % of 600 samples."""
+    """Under the null the significance falls below 0.05 in some 5 % of 300 samples."""
     rng = np.random.default_rng(11)
     below = {"normal": 0, "weibull": 0}
-    for _ in range(600):
+    for _ in range(300):
         frame = spread.compare_fits(rng.normal(100.0, 5.0, 20))
         below["normal"] += frame.loc["normal", "significance"] < 0.05
         frame = spread.compare_fits(25.0 * rng.weibull(8.0, 20))
         below["weibull"] += frame.loc["weibull", "significance"] < 0.05
     for count in below.values():
-        assert 0.025 * 600 < count < 0.08 * 600
+        assert 0.015 * 300 < count < 0.1 * 300
 
 
 def test_the_true_family_wins_on_many_numbers() -> None:

@@ -130,7 +130,8 @@ def student(mean, scale, dof):
 def truncated(base, low, high):
     def tails(x):
         with mp.workdps(400):  # differences of tails as small as 1e-300
-            (p0, q0), (p1, q1) = base(low), base(high) if mp.isfinite(high) else (ONE, mp.mpf(0))
+            p0, q0 = base(low)
+            q1 = base(high)[1] if mp.isfinite(high) else mp.mpf(0)
             p, q = base(x)
             return (p - p0) / (q0 - q1), (q - q1) / (q0 - q1)
 

@@ -4,6 +4,7 @@ import dataclasses
 import hashlib
 import itertools
 import math
+import pickle
 
 import pytest
 from scipy import stats
@@ -322,3 +323,8 @@ def test_no_text_of_the_program_promises_safety():
     said = [w.text for w in found.warnings] + [a.source for a in found.assumptions]
     said.append(scenario.new("plug-in-tube"))
     assert not any(" safe " in f" {text.lower()} " for text in said)
+
+
+def test_a_scenario_can_be_sent_to_another_process(small):
+    found = read(small())
+    assert pickle.loads(pickle.dumps(found)) == found  # noqa: S301
