@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from jointrisk.cli.shared import (
-    DEFAULT_JOBS,
     File,
     Jobs,
     Json,
@@ -63,7 +62,7 @@ def command(
     out: Out = None,
     json: Json = False,
     fail_above: FailAbove = None,
-    jobs: Jobs = DEFAULT_JOBS,
+    jobs: Jobs = 1,
     quiet: Quiet = False,
     verbose: Verbose = 0,
     no_color: NoColor = False,

@@ -36,7 +36,6 @@ Seed = Annotated[
         show_default=False,
     ),
 ]
-DEFAULT_JOBS = min(os.cpu_count() or 1, 4)
 Jobs = Annotated[
     int,
     typer.Option(

@@ -28,11 +28,12 @@ if TYPE_CHECKING:
 
     Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
+WALL = "tube wall shears between plies at the bond"
 BOND_MODES = (
     "bond lets go inside the adhesive (cohesion)",
     "bond lets go at the insert (adhesion)",
     "bond lets go at the tube (adhesion)",
-    "tube wall shears between plies at the bond",
+    WALL,
 )
 OWN_EVIDENCE = ("own coupons", "own pulls")
 SMALLEST_GAP = 1e-3
@@ -160,6 +161,7 @@ def bond_force(
     *,
     temperature: Floats,
     push: bool,
+    wall: bool,
 ) -> BondForce:
     """Return the force at which each joint lets go in one state.
 
@@ -170,6 +172,8 @@ def bond_force(
     temperature : ndarray, (1, n) or (1, 1) [degC]
     push : bool
         A push is a pull with the misfit reversed.
+    wall : bool
+        Whether the limit of the tube wall is asked for.
     """
     factor = environment.temperature_factor(
         scenario.strength_by_temperature, temperature, scenario.hard_stop_temperature
@@ -186,7 +190,7 @@ def bond_force(
     force, mode = np.array(solved.force), law.surface_mode.copy()
     by_toughness = solved.governs == tubular.GOVERNS.index("toughness")
     bounded = solved.bounded & by_toughness  # a whole overlap that yields has forgotten its past
-    if scenario.tube_is_composite:
+    if wall and scenario.tube_is_composite:
         _wall_limit(scenario, layout, values, common, temperature, strength, toughness, force, mode)
     force = np.where(live, force, 0.0) * values["model.bond_factor"]
     return BondForce(force, mode, np.asarray(bounded), np.asarray(by_toughness))
@@ -222,7 +226,7 @@ def _wall_limit(
     )
     wall_force = np.full(force.shape, np.inf)
     wall_force[asked] = solved.force
-    mode[wall_force < force] = BOND_MODES.index(BOND_MODES[3])
+    mode[wall_force < force] = BOND_MODES.index(WALL)
     np.minimum(force, wall_force, out=force)
 
 

@@ -6,7 +6,7 @@ keeps the lower of its values at the hottest and at the coldest temperature.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -67,6 +67,7 @@ def resistance(
     *,
     with_push: bool,
     with_rig: bool = True,
+    with_wall: bool = True,
 ) -> Resistance:
     """Work out the resistances of every rod.
 
@@ -81,6 +82,8 @@ def resistance(
         Whether any load pushes.
     with_rig : bool
         Whether the rig is asked for; without it the rig's numbers are those of service.
+    with_wall : bool
+        Whether the limit of the tube wall is asked for.
     """
     n = weak.shape[1]
     law = bond_law(scenario, layout, values, weak)
@@ -88,7 +91,9 @@ def resistance(
     temperatures = service_temperatures(scenario, values)
 
     def bond(temperature: Floats, push: bool) -> BondForce:
-        return bond_force(scenario, layout, values, law, temperature=temperature, push=push)
+        return bond_force(
+            scenario, layout, values, law, temperature=temperature, push=push, wall=with_wall
+        )
 
     pulls = [bond(temperature, push=False) for temperature in temperatures]
     rig = bond(workshop, push=False) if with_rig else pulls[0]
@@ -125,6 +130,22 @@ def member_resistance(
     """Return the resistance of every member in one direction [N], (rods, n), by mode name."""
     own = (_push_members if push else _pull_members)(scenario, layout, values, n)
     return {name: np.broadcast_to(force, (layout.rods, n)) for name, force in own.items()}
+
+
+def with_members(
+    scenario: Scenario, layout: Layout, strength: Resistance, values: Mapping[str, Floats]
+) -> Resistance:
+    """Return `strength` with the members worked out anew from `values`, bonds as they are."""
+    n = strength.weak.shape[1]
+    pull = strength.pull.copy()
+    for name, force in member_resistance(scenario, layout, values, n, push=False).items():
+        pull[MODES.index(name)] = force
+    push = strength.push
+    if push is not None:
+        push = push.copy()
+        for name, force in member_resistance(scenario, layout, values, n, push=True).items():
+            push[MODES.index(name)] = force
+    return replace(strength, pull=pull, push=push)
 
 
 def _no_misfit(scenario: Scenario) -> bool:

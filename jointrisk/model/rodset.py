@@ -10,7 +10,7 @@ import numpy as np
 from jointrisk.model.draws import Change, CorrelatedGroup, correlate, correlated_groups, values_of
 from jointrisk.model.layout import Layout, lay_out
 from jointrisk.model.loads import Hazard, hazard, pushes
-from jointrisk.model.resistance import Resistance, resistance
+from jointrisk.model.resistance import Resistance, resistance, with_members
 from jointrisk.scenario.types import Variable
 from jointrisk.spread import Fixed, Normal
 
@@ -81,7 +81,12 @@ class RodSet:
         return np.ascontiguousarray(labels[:, self.layout.weak_joint_labels].T)
 
     def resistance(
-        self, values: Mapping[str, Floats], labels: Bools, *, with_rig: bool = True
+        self,
+        values: Mapping[str, Floats],
+        labels: Bools,
+        *,
+        with_rig: bool = True,
+        with_wall: bool = True,
     ) -> Resistance:
         """Return the resistances of every rod for drawn values and labels (n, L)."""
         return resistance(
@@ -91,7 +96,12 @@ class RodSet:
             self.weak_joints(labels),
             with_push=self.push,
             with_rig=with_rig,
+            with_wall=with_wall,
         )
+
+    def with_members(self, strength: Resistance, values: Mapping[str, Floats]) -> Resistance:
+        """Return `strength` with its members worked out anew, its bonds as they are."""
+        return with_members(self.scenario, self.layout, strength, values)
 
     def hazard(
         self,

@@ -28,7 +28,7 @@ def ladder(
     distances: Sequence[float],
     *,
     active: npt.NDArray[np.bool_] | None = None,
-    iterations: int = 4,
+    iterations: int = 3,
 ) -> Array:
     """Return the points of lowest margin at the given distances.
 

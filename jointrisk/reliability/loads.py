@@ -14,6 +14,9 @@ __all__ = ["ScreeningLoad", "find_load"]
 
 Array = npt.NDArray[np.float64]
 CurvePoint = Callable[[float], tuple[float, float]]
+BISECTIONS = 40
+SECTIONS = 14
+GOLDEN = 0.6180339887498949
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,34 +158,37 @@ def _windows(
 
 
 def _crossing(excess: Callable[[float], float], good: float, bad: float) -> float:
-    """Root of `excess` between a load where it is <= 0 and one where it is > 0, good side."""
-    from scipy.optimize import brentq
+    """Load between one where `excess` is <= 0 and one where it is > 0, on the good side.
 
-    if excess(good) == 0.0:
-        return float(good)
-    root = float(brentq(excess, good, bad, xtol=1e-9 * good, rtol=1e-9))
-    step = 1e-8 * root * np.sign(good - bad)
-    for _ in range(40):
-        if excess(root) <= 0.0:
-            return root
-        root, step = root + step, 2.0 * step
+    Bisection: a step of a curve is met as well as a slope, at no cost in imports.
+    """
+    for _ in range(BISECTIONS):
+        middle = 0.5 * (good + bad)
+        if excess(middle) <= 0.0:
+            good = middle
+        else:
+            bad = middle
     return float(good)
 
 
 def _floor(curve_function: CurvePoint, grid: Array, values: Array) -> tuple[float, float]:
-    """Lowest value over the grid, refined between its neighbours."""
+    """Lowest value over the grid, refined between its neighbours by golden sections."""
     i = int(np.argmin(values))
     low, high = float(grid[max(i - 1, 0)]), float(grid[min(i + 1, grid.size - 1)])
-    if not high > low:
-        return float(values[i]), float(grid[i])
-    from scipy.optimize import minimize_scalar
-
-    found = minimize_scalar(
-        lambda load: curve_function(float(load))[0], bounds=(low, high), method="bounded"
-    )
-    if found.fun < values[i]:
-        return float(found.fun), float(found.x)
-    return float(values[i]), float(grid[i])
+    best = (float(values[i]), float(grid[i]))
+    left, right = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
+    at_left, at_right = curve_function(left)[0], curve_function(right)[0]
+    for _ in range(SECTIONS):
+        best = min(best, (at_left, left), (at_right, right))
+        if at_left <= at_right:
+            high, right, at_right = right, left, at_left
+            left = high - GOLDEN * (high - low)
+            at_left = curve_function(left)[0]
+        else:
+            low, left, at_left = left, right, at_right
+            right = low + GOLDEN * (high - low)
+            at_right = curve_function(right)[0]
+    return best
 
 
 def _with(grid: Array, values: Array, load: float, value: float) -> tuple[Array, Array]:

@@ -24,6 +24,8 @@ _RADII = (2.0, 3.5, 5.0, 7.0)
 _DIRECTIONS = 512
 _MOST_POINTS = 64
 _MOST_STARTS = 12
+_PATIENCE = 6
+"""Starts in a row that may find nothing new, and two more for each point found."""
 _ROUNDS = 6
 """Times that failing probes which no point explains are searched from."""
 _APART = 0.5
@@ -62,11 +64,17 @@ def find_points(g: Margin, dim: int, rng: np.random.Generator) -> Found:
         return Found((), 1, bool(_fails(g(np.zeros((1, 0))))[0]))
     if _fails(g(np.zeros((1, dim))))[0]:
         return Found((), 1, True)
-    failing, weakest, used = _probe(g, dim, rng)
-    starts = np.vstack([np.zeros(dim), _spread_out(weakest, 4)])
-    tried = [design_point(g, dim, start) for start in starts]
-    used += 1 + sum(point.evaluations for point in tried)
-    points = distinct([point for point in tried if point.converged])
+    failing, starts, used = _probe(g, dim, rng)
+    points: tuple[DesignPoint, ...] = ()
+    fruitless, used = 0, used + 1
+    for start in starts:
+        point = design_point(g, dim, start)
+        used += point.evaluations
+        known = points
+        points = distinct([*points, point]) if point.converged else points
+        fruitless = fruitless + 1 if len(points) == len(known) else 0
+        if fruitless >= _PATIENCE + 2 * len(points):
+            break
     for _ in range(_ROUNDS):
         further = further_points(g, dim, failing[unexplained(failing, points)], points, rng)
         used += further.evaluations
@@ -77,14 +85,19 @@ def find_points(g: Margin, dim: int, rng: np.random.Generator) -> Found:
 
 
 def _probe(g: Margin, dim: int, rng: np.random.Generator) -> tuple[Array, Array, int]:
-    """Look along random directions at several radii: failing probes, the weakest, how many."""
+    """Look along random directions at several radii: failing probes, starts, how many.
+
+    Starts are the origin, the weakest probes that hold, and directions at random.
+    """
     unit = rng.standard_normal((_DIRECTIONS, dim))
     unit /= np.linalg.norm(unit, axis=1, keepdims=True)
     probes = (np.array(_RADII)[:, None, None] * unit).reshape(-1, dim)
     values = np.asarray(g(probes), dtype=float)
     fails = _fails(values)
-    order = np.argsort(values[~fails], kind="stable")[:64]
-    return probes[fails], probes[~fails][order], probes.shape[0]
+    weakest = probes[~fails][np.argsort(values[~fails], kind="stable")[:64]]
+    near = probes[: 4 * _MOST_POINTS]
+    starts = np.vstack([np.zeros(dim), _spread_out(weakest, 4), near])
+    return probes[fails], starts, probes.shape[0]
 
 
 def further_points(

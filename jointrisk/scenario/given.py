@@ -122,8 +122,10 @@ def read_given(raw: object, dimension: str) -> Given:
     )
 
 
-def build(given: Given, family: str) -> Spread:
+def build(given: Given, family: str, limits: tuple[float, float] = (0.0, 1.0)) -> Spread:
     """Return the spread that `given` stands for; `family` is used where it names none.
+
+    A beta without limits of its own lies between `limits`, those of its quantity.
 
     Raises
     ------
@@ -140,7 +142,7 @@ def build(given: Given, family: str) -> Spread:
     if given.never_outside:
         base = _between(given, form)
     else:
-        base = _from_two(given, form, given.dist or family)
+        base = _from_two(given, form, given.dist or family, limits)
     if given.truncated is None:
         return base
     return spread.Truncated(base, *given.truncated)
@@ -239,7 +241,7 @@ def _between(given: Given, form: frozenset[str]) -> Spread:
     return spread.Beta(low, high, given.numbers["mean"], given.numbers["sd"])
 
 
-def _from_two(given: Given, form: frozenset[str], dist: str) -> Spread:
+def _from_two(given: Given, form: frozenset[str], dist: str, limits: tuple[float, float]) -> Spread:
     """Spread of a family with two parameters, from two numbers."""
     if dist in ("uniform", "triangular") or (dist == "beta" and given.dist == "beta"):
         raise InputError(f'dist = "{dist}" needs never_outside = [a, b]')
@@ -260,7 +262,7 @@ def _from_two(given: Given, form: frozenset[str], dist: str) -> Spread:
         raise InputError("cov says nothing about a mean of 0; write sd")
     mean = n["mean"] if "mean" in n else _mean_of(n["median"], n["cov"], dist)
     sd = n["sd"] if "sd" in n else n["cov"] * abs(mean)
-    return _make(dist, mean, sd)
+    return _make(dist, mean, sd, limits)
 
 
 def _misfit(form: frozenset[str], expected: str) -> str:
@@ -269,13 +271,13 @@ def _misfit(form: frozenset[str], expected: str) -> str:
     return f"numbers that do not go together (got {', '.join(sorted(form))}; {expected})"
 
 
-def _make(dist: str, mean: float, sd: float) -> Spread:
+def _make(dist: str, mean: float, sd: float, limits: tuple[float, float]) -> Spread:
     from jointrisk import spread
 
     if dist in ("lognormal", "weibull", "beta") and mean <= 0:
         raise InputError(f"{dist} needs a mean above zero (got {mean:g})")
     if dist == "beta":
-        return spread.Beta(0.0, 1.0, mean, sd)
+        return spread.Beta(*limits, mean, sd)
     if dist == "weibull":
         shape = _weibull_shape(sd / mean)
         return spread.Weibull(shape, mean / math.gamma(1 + 1 / shape))

@@ -106,7 +106,7 @@ class Ledger:
     ) -> Spread | None:
         """Build the spread of `found`, check its range and write it down."""
         try:
-            base = _checked(quantity, build(found, quantity.family))
+            base = _checked(quantity, build(found, quantity.family, (quantity.low, quantity.high)))
         except InputError as error:
             self.problem(quantity.key, str(error))
             return None

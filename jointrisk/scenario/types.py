@@ -116,7 +116,7 @@ class Assumption:
 
 
 @dataclass(frozen=True, slots=True)
-class Warning_:
+class Warning_:  # noqa: N801 - the plain name is a builtin
     """One warning: a stable code and a plain sentence."""
 
     code: str

@@ -19,7 +19,7 @@ from jointrisk.study.curves import figures
 from jointrisk.study.influence import influences
 from jointrisk.study.pulls import proof_answer
 from jointrisk.study.results import Assessment
-from jointrisk.study.sample import weighted_sample
+from jointrisk.study.sample import NEGLIGIBLE, weighted_sample
 
 if TYPE_CHECKING:
     from jointrisk.scenario.types import Scenario
@@ -56,7 +56,7 @@ def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> 
     used = resolve_seed(scenario.seed if seed is None else seed)
     sample = weighted_sample(scenario, used, pool)
     loaded = bool(scenario.loads)
-    states = band(sample.rods, sample.plan, used, pool) if loaded else np.empty(0)
+    states = band(sample, used, pool) if loaded else np.empty(0)
     chance = judgement.failure_probability(sample, states) if loaded else None
     _trust(sample)
     target = scenario.target
@@ -91,7 +91,7 @@ def _trust(sample: Sample) -> None:
     """Refuse to give a number that means nothing."""
     terms = sample.weight * sample.fails
     mean = float(terms.mean())
-    if not sample.rods.scenario.loads or mean == 0.0:
+    if not sample.rods.scenario.loads or mean < NEGLIGIBLE:
         return
     cov = float(terms.std() / np.sqrt(terms.size) / mean)
     if cov > WORST_COV:

@@ -25,26 +25,27 @@ if TYPE_CHECKING:
 
     from jointrisk.model.rodset import RodSet
     from jointrisk.study.proposal import Plan
+    from jointrisk.study.sample import Sample
 
     Array = npt.NDArray[np.float64]
 
 STATES = 320
-DRAWS_PER_STATE = 128
+DRAWS_PER_STATE = 96
 JOINTS_ALLOWED = 2**17
 LONGEST_SHIFT = 8.0
 
 
-def band(rods: RodSet, plan: Plan, seed: int, pool: Any = None) -> Array:
+def band(sample: Sample, seed: int, pool: Any = None) -> Array:
     """Return failure probabilities over the life at equally likely states, sorted, (k,).
 
     Parameters
     ----------
-    rods : RodSet
-    plan : Plan
-        Of the main sample.
+    sample : Sample
+        The main one: its proposal serves again.
     seed : int
     pool : object with ``map``, optional
     """
+    rods, plan = sample.rods, sample.plan
     given = unknown_columns(rods)
     if not given.any():
         return np.empty(0)
@@ -59,7 +60,9 @@ def band(rods: RodSet, plan: Plan, seed: int, pool: Any = None) -> Array:
     drawn = draw(
         plan.proposal, fixed.shape[0], rng, rods.label_chance, scale=scale, fixed=fixed, mask=given
     )
-    outcome = evaluate(rods, drawn.u, drawn.labels, pool, with_rig=False)
+    outcome = evaluate(
+        rods, drawn.u, drawn.labels, pool, with_rig=False, with_wall=sample.wall_matters
+    )
     terms = drawn.weight * outcome.assembles * -np.expm1(-outcome.rate * rods.scenario.life)
     total = np.bincount(state, terms, minlength=STATES) / each
     square = np.bincount(state, terms**2, minlength=STATES) / each

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-POINTS = 48
+POINTS = 40
 WIDEST = (1e-6, 0.999)
 """Shares of rods between which strengths are drawn [-]."""
 

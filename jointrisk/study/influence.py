@@ -7,6 +7,9 @@ either. The draws are a second stage of the main sample: rows are picked again i
 proportion to weight times the root of their failure chance, which favours the rows that
 decide without losing those that nearly do.
 
+Ways to fail that make up less than one failure in a hundred are not worked out again where
+that takes long (the tube wall).
+
 Changing a share of weak bonds changes the chance of the labels, not the labels: those
 draws are reweighted.
 """
@@ -36,9 +39,10 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-ROWS = 768
-JOINTS_ALLOWED = 3 * 2**10
-FEWEST_ROWS = 256
+ROWS = 448
+JOINTS_ALLOWED = 2688
+FEWEST_ROWS = 224
+JOINTS_AT_ONCE = 2**14
 Z95 = 1.959963984540054
 SMALLEST = 1e-300
 TENTH = 0.1
@@ -52,6 +56,15 @@ WEIGHT_KEYS = (
 )
 WITHOUT_STRENGTH = (*WEIGHT_KEYS, "model.load_factor")
 """Variables that change no resistance: those of the draws as they are serve again."""
+MEMBERS_ONLY = (
+    "tube.tension_strength",
+    "tube.compression_strength",
+    "rods.bow",
+    "rods.load_offset",
+    "thread.engagement",
+    "plug.strength",
+)
+"""Variables that change no bond: only the members are worked out anew."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +77,8 @@ class _Rows:
     """Failure chance of each row as it is, (n,) [-]."""
     values: Mapping[str, Array]
     strength: Resistance
+    wall: bool
+    """Whether the limit of the tube wall counts among the failures."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +98,18 @@ def influences(sample: Sample, seed: int, pool: Any = None) -> tuple[Influence, 
         return ()
     rows = _second_stage(sample, seed)
     questions = _questions(sample.rods.scenario, sample.rods.variables)
+    quick = [question for question in questions if _keeps_bonds(sample.rods, question)]
+    slow = [question for question in questions if question not in quick]
+    size = max(1, JOINTS_AT_ONCE // (rows.weight.size * sample.rods.layout.joints))
+    batches = [slow[start : start + size] for start in range(0, len(slow), size)]
 
-    def answer(question: _Question) -> Influence:
-        after, ratio = _failure_after(sample.rods, rows, question.changes)
-        return _influence(question, rows, after * ratio)
+    def answer(batch: list[_Question]) -> list[Influence]:
+        return _together(sample.rods, rows, batch)
 
-    mapped = map(answer, questions) if pool is None else pool.map(answer, questions)
-    found = [entry for entry in mapped if entry.value == entry.value]
+    mapped = map(answer, batches) if pool is None else pool.map(answer, batches)
+    found = [_alone(sample.rods, rows, question) for question in quick]
+    found += [entry for batch in mapped for entry in batch]
+    found = [entry for entry in found if entry.value == entry.value]
     return tuple(sorted(found, key=lambda entry: -abs(np.log(max(entry.value, SMALLEST)))))
 
 
@@ -105,23 +125,62 @@ def _second_stage(sample: Sample, seed: int) -> _Rows:
     picked = np.minimum(np.searchsorted(np.cumsum(chance), points), chance.size - 1)
     weight = sample.weight[picked] / (chance[picked] * chance.size)
     u, labels = sample.draws.u[picked], sample.draws.labels[picked]
-    values = sample.rods.values(u)
-    strength = sample.rods.resistance(values, labels, with_rig=False)
-    return _Rows(u, labels, weight, fails[picked], values, strength)
+    values, wall = sample.rods.values(u), sample.wall_matters
+    strength = sample.rods.resistance(values, labels, with_rig=False, with_wall=wall)
+    rate = sample.rods.hazard(values, strength).total
+    before = -np.expm1(-rate * sample.life) * strength.assembles
+    return _Rows(u, labels, weight, before, values, strength, wall)
 
 
-def _failure_after(
-    rods: RodSet, rows: _Rows, changes: Mapping[str, Change]
-) -> tuple[Array, Array | float]:
-    """Return the failure chance of each row after the changes and its label ratio."""
-    strength, values = rows.strength, rows.values
-    if any(key in rods.layout.columns for key in changes):
-        values = rods.values(rows.u, changes)
-    if not all(key in WITHOUT_STRENGTH or key not in rods.variables for key in changes):
-        strength = rods.resistance(values, rows.labels, with_rig=False)
+def _keeps_bonds(rods: RodSet, question: _Question) -> bool:
+    """Tell whether the bonds of the draws as they are serve for the question too."""
+    return all(
+        key in WITHOUT_STRENGTH or key in MEMBERS_ONLY or key not in rods.variables
+        for key in question.changes
+    )
+
+
+def _changed(rods: RodSet, rows: _Rows, question: _Question, key: str) -> Array:
+    values = rows.values[key]
+    if key not in question.changes:
+        return values
+    return question.changes[key].apply(values, float(rods.variables[key].spread.mean))
+
+
+def _alone(rods: RodSet, rows: _Rows, question: _Question) -> Influence:
+    """Answer a question whose bonds are known."""
+    changes = question.changes
+    values = {key: _changed(rods, rows, question, key) for key in rows.values}
+    strength = rows.strength
+    if any(key in MEMBERS_ONLY for key in changes):
+        strength = rods.with_members(strength, values)
     rate = rods.hazard(values, strength, changes).total
-    ratio = _label_ratio(rods, rows, changes) if set(changes) & set(WEIGHT_KEYS) else 1.0
-    return -np.expm1(-rate * rods.scenario.life) * strength.assembles, ratio
+    after = -np.expm1(-rate * rods.scenario.life) * strength.assembles
+    if set(changes) & set(WEIGHT_KEYS):
+        after = after * _label_ratio(rods, rows, changes)
+    return _influence(question, rows, after)
+
+
+def _together(rods: RodSet, rows: _Rows, batch: list[_Question]) -> list[Influence]:
+    """Answer questions that need the bonds worked out anew, side by side in one call."""
+    n = rows.weight.size
+    values: dict[str, Array] = {}
+    for key, plain in rows.values.items():
+        if any(key in question.changes for question in batch):
+            parts = [_changed(rods, rows, question, key) for question in batch]
+            values[key] = np.concatenate(
+                [np.broadcast_to(part, (plain.shape[0], n)) for part in parts], axis=1
+            )
+        else:
+            values[key] = plain if plain.shape[1] == 1 else np.tile(plain, (1, len(batch)))
+    labels = np.tile(rows.labels, (len(batch), 1))
+    strength = rods.resistance(values, labels, with_rig=False, with_wall=rows.wall)
+    rate = rods.hazard(values, strength).total
+    after = -np.expm1(-rate * rods.scenario.life) * strength.assembles
+    return [
+        _influence(question, rows, part)
+        for question, part in zip(batch, after.reshape(len(batch), n), strict=True)
+    ]
 
 
 def _label_ratio(rods: RodSet, rows: _Rows, changes: Mapping[str, Change]) -> Array:

@@ -36,7 +36,8 @@ EVEN_SHARE = 0.25
 SOUND_LEVELS = (1.5, 3.0, 4.5, 6.0)
 WEAK_LEVELS = (0.0, 1.5, 3.0, 4.5)
 MEMBER_LEVELS = (2.5, 4.0, 5.5)
-BAD_BATCH_LEVELS = (0.0, 2.0)
+BAD_BELOW = 2.0
+"""A bad batch is searched no farther: its joints are weak enough."""
 FLOOR = 1e-12
 RAREST = 1e-10
 LABEL_STEP = 0.05
@@ -66,6 +67,9 @@ def first_plan(single: RodSet, full: RodSet) -> Plan:
         for point, level in zip(points, levels, strict=True):
             if level == 0.0 or np.any(point):
                 patterns.append((point + tilt, forced))
+            if single.layout.bad_batch_labels.stop and np.any(forced == 1.0) and level < BAD_BELOW:
+                bad = _bad_batch(single)
+                patterns.append((point + _label_tilt(single, bad), bad))
     directions = [np.zeros(full.layout.dimension)]
     forcings = [np.full(full.layout.label_count, np.nan)]
     pattern = [0]
@@ -129,10 +133,6 @@ def _searches(single: RodSet) -> list[tuple[Margin, Array, tuple[float, ...]]]:
         weak = free.copy()
         weak[weak_labels.start] = 1.0
         searches.append((_bond_margin(single, weak=True), weak, WEAK_LEVELS))
-    if layout.bad_batch_labels.stop:
-        bad = free.copy()
-        bad[0] = 1.0
-        searches.append((_bond_margin(single, weak=True), bad, BAD_BATCH_LEVELS))
     for push in (False, True) if single.push else (False,):
         values = single.values(np.zeros((1, layout.dimension)))
         for name in member_resistance(single.scenario, layout, values, 1, push=push):
@@ -140,6 +140,13 @@ def _searches(single: RodSet) -> list[tuple[Margin, Array, tuple[float, ...]]]:
             if _within_reach(single, margin):
                 searches.append((margin, free, MEMBER_LEVELS))
     return searches
+
+
+def _bad_batch(single: RodSet) -> Array:
+    """Return the labels of a bad batch, the joints left to chance, (L,)."""
+    bad = np.full(single.layout.label_count, np.nan)
+    bad[0] = 1.0
+    return bad
 
 
 def _within_reach(single: RodSet, margin: Margin) -> bool:
@@ -162,7 +169,7 @@ def _bond_margin(single: RodSet, *, weak: bool) -> Margin:
         if weak:
             labels[:, layout.weak_joint_labels.start] = True
         values = single.values(u)
-        strength = single.resistance(values, labels, with_rig=False)
+        strength = single.resistance(values, labels, with_rig=False, with_wall=not weak)
         bonds = slice(0, len(BOND_MODES))
         pull = strength.pull[bonds].min(axis=0)
         push = None if strength.push is None else strength.push[bonds].min(axis=0)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from jointrisk.model.bond import WALL
+from jointrisk.model.resistance import MODES
 from jointrisk.model.rodset import RIG_BIAS, rod_set
 from jointrisk.reliability.mixture import draw
 from jointrisk.reliability.streams import BLOCK, block_rng
@@ -26,12 +28,15 @@ if TYPE_CHECKING:
 
 PILOT, MAIN, BAND, RANK = 1, 2, 3, 4
 """Purposes of the random streams."""
-PILOT_DRAWS = 2**12
+PILOT_DRAWS = 2**11
 JOINTS_AT_ONCE = 2**14
 """Joints worked out in one call: small enough for the arrays to stay in the cache."""
-JOINTS_A_BLOCK = 2**17
+JOINTS_A_BLOCK = 2**16
 """Draws of one block are at most this over the joints of a set, and at most `BLOCK`."""
-MOST_BLOCKS = 8
+MOST_BLOCKS = 16
+LEAST_SHARE = 0.01
+NEGLIGIBLE = 1e-15
+"""A failure probability below this is not told more closely."""
 TARGET_COV = 0.04
 
 
@@ -85,6 +90,13 @@ class Sample:
         return self.rods.scenario.life
 
     @property
+    def wall_matters(self) -> bool:
+        """Whether the tube wall makes up one failure in a hundred or more."""
+        terms = self.weight * self.fails
+        wall = self.outcome.mode_rate.argmax(axis=0) == MODES.index(WALL)
+        return bool(terms[wall].sum() >= LEAST_SHARE * terms.sum())
+
+    @property
     def fails(self) -> Array:
         """Chance of failure over the life of each draw, (n,) [-]."""
         return -np.expm1(-self.outcome.rate * self.life)
@@ -97,6 +109,7 @@ def evaluate(
     pool: Any = None,
     *,
     with_rig: bool = True,
+    with_wall: bool = True,
 ) -> Outcome:
     """Work out draws in pieces that fit the cache, over a pool where one is given."""
     step = max(256, JOINTS_AT_ONCE // rods.layout.joints)
@@ -104,15 +117,17 @@ def evaluate(
 
     def piece(start: int) -> Outcome:
         rows = slice(start, start + step)
-        return _evaluate(rods, u[rows], labels[rows], with_rig)
+        return _evaluate(rods, u[rows], labels[rows], with_rig, with_wall)
 
     return _joined(list(map(piece, starts) if pool is None else pool.map(piece, starts)))
 
 
-def _evaluate(rods: RodSet, u: Array, labels: npt.NDArray[np.bool_], with_rig: bool) -> Outcome:
+def _evaluate(
+    rods: RodSet, u: Array, labels: npt.NDArray[np.bool_], with_rig: bool, with_wall: bool
+) -> Outcome:
     n = u.shape[0]
     values = rods.values(u)
-    strength = rods.resistance(values, labels, with_rig=with_rig)
+    strength = rods.resistance(values, labels, with_rig=with_rig, with_wall=with_wall)
     rates = rods.hazard(values, strength)
     ends = strength.weak.reshape(rods.layout.rods, -1, n)
     return Outcome(
@@ -193,7 +208,9 @@ def _cov(scenario: Scenario, draws: list[Draw], outcomes: list[Outcome]) -> floa
         ]
     )
     mean = float(terms.mean())
-    return float(terms.std() / np.sqrt(terms.size) / mean) if mean > 0.0 else np.inf
+    if mean < NEGLIGIBLE:
+        return 0.0
+    return float(terms.std() / np.sqrt(terms.size) / mean)
 
 
 def _sample(

@@ -26,9 +26,7 @@ def test_events_follow_the_poisson_formula(expected, size):
     """P(largest <= x) = exp(-n (1 - F(x))): thinning of a Poisson process."""
     spread = Gumbel(500.0, 120.0)
     kept = np.exp(-exceed_rate(load("event", spread, rate=expected), np.float64(size)))
-    assert kept == pytest.approx(
-        MaximumOfEvents(spread, expected).cdf(np.float64(size)), rel=1e-9
-    )
+    assert kept == pytest.approx(MaximumOfEvents(spread, expected).cdf(np.float64(size)), rel=1e-9)
 
 
 def test_far_tails_keep_their_digits():
@@ -80,9 +78,7 @@ size = "{size}"
 
 
 def test_a_sustained_pull_takes_from_the_room_for_pulls_and_gives_to_pushes(make):
-    scenario = make(
-        (("pull", "900 N"), ("push", "900 N")), more=SUSTAINED.format(size="300 N")
-    )
+    scenario = make((("pull", "900 N"), ("push", "900 N")), more=SUSTAINED.format(size="300 N"))
     key = next(one.size.key for one in scenario.loads if one.kind == "sustained")
     values = factors({key: np.full((1, 1), 300.0)})
     strong = np.full((1, 1, 1), 1e9)

@@ -37,10 +37,10 @@ GIVEN = {
     "event_rate": 1.0,
     "event_load": (430.0, 0.30),
     "yearly_load": (190.0, 0.12),
-    "pull": 25 * 9.80665,
+    "pulls": {"given": 25 * 9.80665, "harder": 1000.0},
     "rig_error": 0.01,
     "rig_bias": 0.01,
 }
 
 if __name__ == "__main__":
-    print(json.dumps(straight_joint.run(GIVEN, draws=16_000, seed=1), indent=1))
+    print(json.dumps(straight_joint.run(GIVEN, draws=24_000, seed=1), indent=1))

@@ -37,10 +37,10 @@ GIVEN = {
     "event_rate": 3.0,
     "event_load": (620.0, 0.35),
     "yearly_load": (340.0, 0.15),
-    "pull": 82 * 9.80665,
+    "pulls": {"given": 82 * 9.80665, "harder": 2500.0},
     "rig_error": 0.04,
     "rig_bias": 0.03,
 }
 
 if __name__ == "__main__":
-    print(json.dumps(straight_joint.run(GIVEN, draws=40_000, seed=1), indent=1))
+    print(json.dumps(straight_joint.run(GIVEN, draws=120_000, seed=1), indent=1))

@@ -172,7 +172,7 @@ def draw_joints(rng, given, n):
     v["tension"] = to_ends(lognormal(rng, *given["tube_tension"], rod))
     v["compression"] = to_ends(lognormal(rng, *given["tube_compression"], rod))
     bow, offset = rng.uniform(0, 1 / 500, rod), rng.uniform(0.02, 0.05, rod)
-    v["crooked"] = to_ends(bow * given["length"] + offset * given["outer"])
+    v["bow"], v["offset"] = to_ends(bow * given["length"]), to_ends(offset * given["outer"])
     v["insert"] = lognormal(rng, *given["insert_strength"], joint)
     v["engagement"] = rng.normal(*given["engagement"], joint)
     v["lone"] = lognormal_range(rng, *given["lone_weight"], every)
@@ -216,16 +216,22 @@ def joint_forces(v, given, temperature, direction):
 
 def members(v, given):
     """Members in pull and in push, the rod's own values repeated at both its ends [N]."""
-    outer, bore, (size, pitch) = given["outer"], given["bore"][0], given["thread"]
+    outer, bore, (size, _pitch) = given["outer"], given["bore"][0], given["thread"]
     area, inertia = np.pi / 4 * (outer**2 - bore**2), np.pi / 64 * (outer**4 - bore**4)
     flank = 0.5 + 0.57735 * 0.649519  # (d - d2)/p = 3 sqrt(3)/8 for a metric thread
     strip = np.pi * size * flank * 0.9 * v["engagement"] * 0.6 * v["insert"]
     section = np.pi / 4 * (given["plug"][0] ** 2 - size**2) * v["insert"]
     euler = np.pi**2 * v["tube_modulus"] * inertia / given["length"] ** 2
     squash = v["compression"] * area
-    bent = v["crooked"] * area * outer / 2 / inertia
-    half = (squash + euler * (1 + bent)) / 2
-    strut = half - np.sqrt(half**2 - squash * euler)  # Perry and Robertson
+    lever = area * outer / 2 / inertia
+
+    def spare(force):
+        # a bow grows by 1/(1 - F/P_E), the moment of an offset by the secant (Timoshenko)
+        ratio = force / euler
+        grown = v["bow"] / (1 - ratio) + v["offset"] / np.cos(np.pi / 2 * np.sqrt(ratio))
+        return squash - force * (1 + lever * grown)
+
+    strut = bisect(spare, euler * (1 - 1e-9))
     return np.minimum(np.minimum(v["tension"] * area, strip), section), np.minimum(strip, strut)
 
 
@@ -238,7 +244,9 @@ def strengths(v, given):
         hot = joint_forces(v, given, v["hot"], direction)
         cold = joint_forces(v, given, v["cold"], direction)
         found[name] = [np.minimum(np.minimum(h, c), limit) for h, c in zip(hot, cold, strict=True)]
-    found["service"] = [np.minimum(*both) for both in zip(found["pull"], found["push"], strict=True)]
+    found["service"] = [
+        np.minimum(*both) for both in zip(found["pull"], found["push"], strict=True)
+    ]
     return found
 
 
@@ -308,20 +316,22 @@ def weak_caught(found, v, pulled):
 def answers(v, given):
     """All figures of one part of the run."""
     found = strengths(v, given)
-    ends, years, pulled = 2 * given["rods"], given["years"], given["pull"]
+    ends, years = 2 * given["rods"], given["years"]
     a = {}
     for name, key in (("new", "rig"), ("service_pull", "pull"), ("service_push", "push")):
-        a[f"{name}_median"], a[f"{name}_one_in_100"] = quantiles(found, v, key, (0.5, 0.01))
+        levels = quantiles(found, v, key, (0.5, 0.01, 0.001))
+        for word, level in zip(("median", "one_in_100", "one_in_1000"), levels, strict=True):
+            a[f"{name}_{word}"] = level
     noise = 1 + v["rig_bias"] + v["rig_error"][:, :2]
     (a["half_refused"],) = quantiles(found, v, "rig", (0.5,), noise)
     a["failure"], _ = failure(found, v, given, ends, years)
     a["failure_one_rod"], _ = failure(found, v, given, 2, years)
     a["failure_one_year"], _ = failure(found, v, given, ends, 1.0)
-    failed, passed = failure(found, v, given, ends, years, pulled)
-    a["failure_after_pull"] = failed / passed
-    a["refused_of_rods"] = 1 - failure(found, v, given, 2, years, pulled)[1]
-    a["refused_of_sets"] = 1 - passed
-    a["weak_caught"] = weak_caught(found, v, pulled)
+    for name, pulled in given["pulls"].items():
+        failed, passed = failure(found, v, given, ends, years, pulled)
+        a[f"{name}_failure_after"] = failed / passed
+        a[f"{name}_refused"] = 1 - failure(found, v, given, 2, years, pulled)[1]
+        a[f"{name}_weak_caught"] = weak_caught(found, v, pulled)
     return a
 
 

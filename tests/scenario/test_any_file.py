@@ -55,7 +55,7 @@ def read(raw):
 
 
 @given(changes=st.lists(st.tuples(st.sampled_from(KEYS), values), min_size=1, max_size=3))
-@settings(deadline=None, max_examples=400)
+@settings(deadline=None, max_examples=150)
 def test_any_value_under_any_key(changes):
     raw = {k: dict(v) if isinstance(v, dict) else v for k, v in START.items()}
     raw["load"], raw["pull"] = [dict(t) for t in START["load"]], [dict(t) for t in START["pull"]]

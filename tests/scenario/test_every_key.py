@@ -114,10 +114,10 @@ def test_facts_take_one_value(key):
     assert "one value" in problem.what
 
 
-@pytest.mark.parametrize("key", sorted(k for k, q in QUANTITIES.items() if q.above_zero))
+@pytest.mark.parametrize(
+    "key", sorted(k for k in set(QUANTITIES) - DERIVED if QUANTITIES[k].above_zero)
+)
 def test_what_must_be_above_zero(key):
-    if key in DERIVED:
-        pytest.skip("not a key of the file")
     for value in (0.0, -1.0):
         with pytest.raises(ScenarioError) as caught:
             read({key: text_of(key, value)})

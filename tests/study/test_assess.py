@@ -125,7 +125,7 @@ def test_the_band_averages_to_the_headline(make):
     """E over the unknowns of P(fail | unknowns) is P(fail): the law of total probability."""
     scenario = make((("both", "1500 N"),))
     sample = weighted_sample(scenario, 2)
-    states = band(sample.rods, sample.plan, 2)
+    states = band(sample, 2)
     error = states.std() / np.sqrt(states.size)
     assert states.mean() == pytest.approx((sample.weight * sample.fails).mean(), abs=4 * error)
     assert unknown_columns(sample.rods).sum() >= 5
@@ -213,7 +213,7 @@ def test_no_number_is_given_where_none_can_be_trusted(make, monkeypatch):
     from jointrisk.study import assessment
 
     monkeypatch.setattr(assessment, "WORST_COV", 1e-9)
-    with pytest.raises(EstimateError, match="could not be told: after [0-9,]+ draws"):
+    with pytest.raises(EstimateError, match=r"could not be told: after [0-9,]+ draws"):
         jointrisk.assess(make())
 
 
