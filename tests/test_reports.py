@@ -1,0 +1,51 @@
+"""The example reports agree with what the program computes today."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import jointrisk
+
+ROOT = Path(__file__).parents[1]
+SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
+
+
+def test_every_scenario_has_its_report_and_every_report_its_scenario():
+    reports = {path.name for path in (ROOT / "reports").iterdir()}
+    assert reports == {path.stem for path in SCENARIOS}
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_numbers_of_the_report_are_those_of_today(path):
+    shown = json.loads((ROOT / "reports" / path.stem / "result.json").read_text("utf-8"))
+    today = jointrisk.assess(jointrisk.load(path)).to_dict()
+    assert shown["run"]["scenario_sha256"] == today["run"]["scenario_sha256"]
+    for key in ("estimate", "low", "high", "per_rod"):
+        assert shown["failure_probability"][key] == pytest.approx(
+            today["failure_probability"][key], rel=1e-6
+        )
+    assert shown["strength"]["new"] == pytest.approx(today["strength"]["new"], rel=1e-6)
+    assert shown["proof"]["load_newton"] == pytest.approx(today["proof"]["load_newton"], rel=1e-6)
+    assert [e["key"] for e in shown["assumptions"]] == [e["key"] for e in today["assumptions"]]
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_the_page_asks_nothing_of_the_outside_and_runs_nothing(path):
+    page = (ROOT / "reports" / path.stem / "report.html").read_text("utf-8")
+    assert "<script" not in page
+    for sign in ('src="http', "src='http", "url(http", "<link", "@import"):
+        assert sign not in page
+    assert "can hurt" in page
+    assert "safe " not in page.lower()
+
+
+def test_the_readme_shows_a_scenario_that_is_there_and_the_commands_of_today():
+    text = (ROOT / "README.md").read_text("utf-8")
+    for path in SCENARIOS:
+        assert tomllib.loads(path.read_text("utf-8"))["schema"] == 1
+    assert "scenarios/gravity-racer-drag-link.toml" in text
+    report = json.loads((ROOT / "reports/gravity-racer-drag-link/result.json").read_text("utf-8"))
+    odds = round(1 / report["failure_probability"]["estimate"])
+    assert f"About 1 in {odds} that the rod lets go" in text
