@@ -36,6 +36,9 @@ FailChance = Callable[[Array, Cell], Array]
 PURPOSE = 2
 GUARD = 0.15
 """Share of the plain density beside the design points [-]: weights are at most 1/0.15."""
+_WIDE = 0.10
+"""Share of a widened density, which reaches every direction at the nearest distance [-]."""
+_LEAST_WIDTH = 1.3
 _FIRST_ROWS = 4096
 _CHECK_ROWS = 2048
 _MOST_RESTARTS = 8
@@ -83,20 +86,25 @@ class Weighted:
 
 
 def proposal_of(points: tuple[DesignPoint, ...], free: npt.NDArray[np.bool_]) -> Proposal:
-    """Make the mixture: a component at each design point, and the guard.
+    """Make the mixture: a component at each design point, a wide one, and the guard.
 
     Shares follow the root of the first-order probabilities, so that a lesser point still
-    gets draws enough to measure it. Only coordinates marked in `free`, (d,), are shifted.
+    gets draws enough to measure it. The width that puts most density at the distance β is
+    β/√d: in few coordinates a wide component watches the directions between. Only
+    coordinates marked in `free`, (d,), are shifted.
     """
     dim = free.size
     if not points:
         return Proposal(np.ones(1), np.zeros((1, dim)), np.zeros((1, 0)))
     beta = np.array([point.beta for point in points])
-    share = np.exp(-0.25 * (beta**2 - beta.min() ** 2))
-    share = np.maximum(share, 0.05)
-    shares = np.append((1.0 - GUARD) * share / share.sum(), GUARD)
-    directions = np.vstack([*(point.u * free for point in points), np.zeros(dim)])
-    return Proposal(shares / shares.sum(), directions, np.zeros((shares.size, 0)))
+    share = np.maximum(np.exp(-0.25 * (beta**2 - beta.min() ** 2)), 0.05)
+    width = float(beta.min()) / np.sqrt(max(dim, 1))
+    wide = _WIDE if width > _LEAST_WIDTH and free.all() else 0.0
+    shares = np.array([*((1.0 - GUARD - wide) * share / share.sum()), wide, GUARD])
+    directions = np.vstack([*(point.u * free for point in points), np.zeros((2, dim))])
+    widths = np.ones(shares.size)
+    widths[-2] = width if wide else 1.0
+    return Proposal(shares / shares.sum(), directions, np.zeros((shares.size, 0)), widths)
 
 
 def importance(

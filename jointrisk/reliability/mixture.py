@@ -51,6 +51,9 @@ class Proposal:
         Shift of the mean of the coordinates.
     forced : ndarray, (K, L) [-]
         Chance of a 1 under that component; NaN keeps the nominal chance.
+    widths : ndarray, (K,) [-], optional
+        Standard deviation of the coordinates under that component; 1 when not given. A
+        wide component sees failure in directions where nobody thought of it.
 
     Raises
     ------
@@ -62,6 +65,7 @@ class Proposal:
     shares: Array
     directions: Array
     forced: Array
+    widths: Array | None = None
 
     def __post_init__(self) -> None:
         shares, directions, forced = self.shares, self.directions, self.forced
@@ -79,6 +83,11 @@ class Proposal:
             raise InputError(f"shares must be >= 0 and sum to 1, they sum to {shares.sum():.6g}")
         if not np.all(np.isfinite(directions)):
             raise InputError("directions must be finite")
+        if self.widths is not None and not (
+            self.widths.shape == shares.shape
+            and np.all(np.isfinite(self.widths) & (self.widths > 0))
+        ):
+            raise InputError(f"widths must be {shares.size} finite numbers > 0, got {self.widths}")
         if np.any((forced < 0) | (forced > 1)):
             raise InputError(
                 "a forced chance must lie in [0, 1] or be NaN, found "
@@ -94,7 +103,7 @@ class Proposal:
     def guard(self) -> Labels:
         """Which components are the nominal density itself, (K,)."""
         plain: Labels = np.all(self.directions == 0, axis=1) & np.all(np.isnan(self.forced), axis=1)
-        return plain
+        return plain if self.widths is None else plain & (self.widths == 1.0)
 
     @property
     def guard_share(self) -> float:
@@ -197,6 +206,8 @@ def draw(
     given = _mask(fixed, mask, dim)
     shifts = np.where(given, 0.0, proposal.directions)
     u = rng.standard_normal((n, dim))
+    if proposal.widths is not None:
+        u *= proposal.widths[component][:, None]
     own = shifts[component]
     if factor is not None:
         own = own * factor[np.arange(n), component][:, None]
@@ -204,9 +215,8 @@ def draw(
     if fixed is not None:
         u[:, given] = _shaped("fixed", fixed, (n, dim))[:, given]
     labels, log_nominal = _draw_labels(proposal.forced[component], u, rng, chance)
-    log_ratio = _log_mixture_ratio(
-        counts / n, shifts, proposal.forced, u, labels, log_nominal, factor
-    )
+    mixed = _Mixture(counts / n, shifts, proposal.forced, proposal.widths)
+    log_ratio = _log_mixture_ratio(mixed, u[:, ~given], given, labels, log_nominal, factor)
     impossible = np.any(np.isneginf(log_nominal), axis=1)
     return Draw(u, labels, component, np.where(impossible, -np.inf, -log_ratio))
 
@@ -255,34 +265,57 @@ def _draw_labels(
     return labels, log_nominal
 
 
+@dataclass(frozen=True, slots=True)
+class _Mixture:
+    """The components as drawn: shares from the counts, no shift of given coordinates."""
+
+    shares: Array
+    shifts: Array
+    forced: Array
+    widths: Array | None
+
+
 def _log_mixture_ratio(
-    shares: Array,
-    shifts: Array,
-    forced: Array,
+    mixed: _Mixture,
     u: Array,
+    given: Labels,
     labels: Labels,
     log_nominal: Array,
     factor: Array | None,
 ) -> Array:
-    """Log of mixture density over nominal density, (n,), a few components at a time."""
+    """Log of mixture density over nominal density, (n,), a few components at a time.
+
+    `u` holds the drawn coordinates only, (n, d - given).
+    """
     n = u.shape[0]
-    used = np.flatnonzero(shares > 0)
+    used = np.flatnonzero(mixed.shares > 0)
     step = max(1, _CHUNK // n)
     total = np.full(n, -np.inf)
     outcome = labels.astype(float)
     finite_nominal = np.where(np.isneginf(log_nominal), 0.0, log_nominal)
     for start in range(0, used.size, step):
         part = used[start : start + step]
-        linear = u @ shifts[part].T
-        square = np.sum(shifts[part] ** 2, axis=1)
-        if factor is None:
-            ratio = linear - 0.5 * square
-        else:
-            ratio = factor[:, part] * (linear - 0.5 * factor[:, part] * square)
-        ratio += _label_ratio(forced[part], outcome, finite_nominal)
-        ratio += np.log(shares[part])
+        scale = None if factor is None else factor[:, part]
+        widths = None if mixed.widths is None else mixed.widths[part]
+        ratio = _score_ratio(mixed.shifts[part][:, ~given], u, scale, widths)
+        ratio += _label_ratio(mixed.forced[part], outcome, finite_nominal)
+        ratio += np.log(mixed.shares[part])
         np.logaddexp(total, np.logaddexp.reduce(ratio, axis=1), out=total)
     return total
+
+
+def _score_ratio(shifts: Array, u: Array, factor: Array | None, widths: Array | None) -> Array:
+    """Log of component over nominal density of the coordinates, (n, K)."""
+    linear = u @ shifts.T
+    square = np.sum(shifts**2, axis=1)
+    scale = 1.0 if factor is None else factor
+    ratio: Array = scale * (linear - 0.5 * scale * square)
+    if widths is None:
+        return ratio
+    inverse = widths**-2
+    length = np.sum(u**2, axis=1)[:, None]
+    widened: Array = 0.5 * (1.0 - inverse) * length - u.shape[1] * np.log(widths)
+    return inverse * ratio + widened
 
 
 def _label_ratio(forced: Array, outcome: Array, log_nominal: Array) -> Array:

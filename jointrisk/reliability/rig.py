@@ -34,6 +34,10 @@ IsWeak = Callable[[Values], npt.NDArray[np.bool_]]
 PURPOSE = 3
 _GUARD = 0.2
 """Share of the plain density [-]."""
+_NARROW = 0.35
+"""Width of the second component at a corner [-]; found by trial."""
+_FARTHEST = 12.0
+"""Points farther out than this carry no chance worth a component [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,35 +119,43 @@ class Rig:
 
     def proposal(self, cell: Cell, guides: Array) -> Proposal:
         """Mixture for one cell: service, refusal, and holding yet failing, at each guide."""
-        points = list(self.points(cell, guides))
-        kept: list[Array] = []
-        for point in sorted(points, key=lambda point: point.beta):
-            if all(np.linalg.norm(point.u - other) > 0.4 for other in kept):
-                kept.append(point.u)
-        if not kept:
-            return Proposal(np.ones(1), np.zeros((1, self.dim)), np.zeros((1, 0)))
-        shares = np.append(np.full(len(kept), (1.0 - _GUARD) / len(kept)), _GUARD)
+        kept: list[tuple[Array, float]] = []
+        for u, width in self.points(cell, guides):
+            if all(w != width or np.linalg.norm(u - v) > 0.4 for v, w in kept):
+                kept.append((u, width))
+        shares = np.append(np.full(len(kept), (1.0 - _GUARD) / max(len(kept), 1)), _GUARD)
         return Proposal(
             shares / shares.sum(),
-            np.vstack([*kept, np.zeros(self.dim)]),
+            np.vstack([*(u for u, _ in kept), np.zeros(self.dim)]),
             np.zeros((shares.size, 0)),
+            np.array([*(width for _, width in kept), 1.0]),
         )
 
-    def points(self, cell: Cell, guides: Array) -> list[DesignPoint]:
-        """All points that the proposal should look at."""
+    def points(self, cell: Cell, guides: Array) -> list[tuple[Array, float]]:
+        """All points that the proposal should look at, each with a width.
+
+        Past a corner of two surfaces failure thins out fast along both, so a corner gets a
+        narrow component beside the plain one.
+        """
         if self.dim == 0:
             return []
         rng = block_rng(self.seed, PURPOSE, 1000)
         found = list(find_points(partial(self.service, cell=cell), self.dim, rng).points)
+        corners: list[DesignPoint] = []
         start = found[0].u if found else np.zeros(self.dim)
         for load in guides:
             after = partial(self.service, cell=cell, load=float(load))
             refused = partial(self.spare, cell=cell, load=float(load))
             found.append(design_point(refused, self.dim))
             held = partial(refused, sign=-1.0)
-            found.append(joint_design_point((after, held), self.dim, start))
-            start = found[-1].u if found[-1].converged else start
-        return [point for point in found if point.converged and 0 < point.beta < 12]
+            corners.append(joint_design_point((after, held), self.dim, start))
+            start = corners[-1].u if corners[-1].converged else start
+        return [
+            (point.u, width)
+            for points, width in ((found, 1.0), (corners, 1.0), (corners, _NARROW))
+            for point in sorted(points, key=lambda point: point.beta)
+            if point.converged and 0 < point.beta < _FARTHEST
+        ]
 
     def proposals(self, guides: Array) -> list[Proposal]:
         """Give the mixture of every cell; the searches in it are worth keeping."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-BATCHES = 20  # standard errors come from the scatter of this many parts of the run
+BATCHES = 40  # standard errors come from the scatter of this many parts of the run
 GAP_POINTS = ([0.0, 0.05, 0.1, 0.25, 0.5, 1.0], [0.5, 0.9, 1.0, 1.0, 0.85, 0.75])
 GLUE_BY_TEMPERATURE = ([23.0, 60.0, 65.0], [1.0, 0.55, 0.2])
 WALL_BY_TEMPERATURE = ([23.0, 60.0, 100.0], [1.0, 0.85, 0.5])

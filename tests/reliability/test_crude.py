@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import pickle
+import tracemalloc
 from concurrent.futures import ThreadPoolExecutor
+from operator import itemgetter
 
 import numpy as np
 import pytest
 
 from jointrisk import spread
-from jointrisk.reliability.crude import Counts, count_failures
+from jointrisk.reliability.crude import Counts, _Block, count_failures
 from jointrisk.reliability.space import Problem, Space
 from jointrisk.reliability.streams import BLOCK
 
@@ -105,3 +108,20 @@ def test_scatter_of_a_count():
     assert Counts(100, 0, 10_000).cov == pytest.approx(np.sqrt(0.99 / 100))
     assert Counts(0, 0, 10).cov == np.inf
     assert Counts(10, 0, 10).cov == 0.0
+
+
+def test_block_can_be_sent_to_another_process():
+    job = _Block(problem(itemgetter("a")), 1, BLOCK)
+    assert pickle.loads(pickle.dumps(job))(3) == job(3)  # noqa: S301
+
+
+def test_many_blocks_need_the_memory_of_a_few():
+    def peak(blocks):
+        tracemalloc.start()
+        counted(max_evaluations=blocks * BLOCK)
+        top = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return top
+
+    peak(1)
+    assert peak(32) < 2 * peak(2)

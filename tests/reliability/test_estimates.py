@@ -222,6 +222,7 @@ def test_a_missed_region_shows_against_the_plain_draws(monkeypatch):
     monkeypatch.setattr(importance, "find_points", blind)
     monkeypatch.setattr(importance._Run, "look_again", lambda *_: None)
     monkeypatch.setattr(importance, "GUARD", 0.02)
+    monkeypatch.setattr(importance, "_LEAST_WIDTH", np.inf)
     found = estimate(lambda x: np.minimum(3.5 - x["a"], 5.8 + x["a"]), {"a": UNIT}, seed=1)
     assert found.interval[1] < ndtr(-3.5)
     assert not found.converged

@@ -137,5 +137,6 @@ def test_proposal_favours_near_points_and_keeps_a_guard():
     mixture = proposal_of(points, np.ones(1, dtype=bool))
     assert mixture.guard_share == pytest.approx(0.15)
     assert mixture.shares[0] > 5 * mixture.shares[1] > 0.02
-    np.testing.assert_allclose(mixture.directions[:, 0], [3, -5, 0], atol=1e-3)
+    np.testing.assert_allclose(mixture.directions[:, 0], [3, -5, 0, 0], atol=1e-3)
+    assert mixture.widths == pytest.approx([1, 1, 3, 1], rel=1e-3)
     assert proposal_of((), np.ones(2, dtype=bool)).shares.tolist() == [1.0]

@@ -131,6 +131,36 @@ def test_shift_that_follows_a_given_coordinate():
     assert abs(terms.mean() - truth) < 4.5 * terms.std() / np.sqrt(N)
 
 
+@pytest.mark.parametrize("dim", [1, 2, 6])
+def test_wide_component_is_weighted_back(dim):
+    shares, directions = np.array([0.5, 0.3, 0.2]), np.zeros((3, dim))
+    directions[0] = 1.0
+    wide = Proposal(shares, directions, np.zeros((3, 0)), np.array([1.0, 2.5, 1.0]))
+    found = draw(wide, N, rng(), no_labels)
+    holds(found.weight, found.component, 1.0)
+    holds(found.weight * (found.u[:, 0] < -3.5), found.component, ndtr(-3.5))
+    assert found.weight.max() <= 1 / 0.2 + 1e-9
+
+
+def test_wide_component_leaves_given_coordinates_out():
+    fixed = np.column_stack([rng(1).standard_normal(N), np.zeros(N)])
+    wide = Proposal(np.array([0.6, 0.4]), np.zeros((2, 2)), np.zeros((2, 0)), np.array([3.0, 1.0]))
+    found = draw(wide, N, rng(), no_labels, fixed=fixed, mask=[True, False])
+    np.testing.assert_array_equal(found.u[:, 0], fixed[:, 0])
+    holds(found.weight * (found.u[:, 1] > 3), found.component, ndtr(-3.0))
+
+
+def test_widened_component_is_no_guard():
+    with pytest.raises(InputError, match="holds 0"):
+        Proposal(np.ones(1), np.zeros((1, 1)), np.zeros((1, 0)), np.array([1.5]))
+
+
+@pytest.mark.parametrize("width", [0.0, -1.0, np.inf, np.nan])
+def test_bad_width_is_refused_with_its_value(width):
+    with pytest.raises(InputError, match=f"{width:g}"):
+        Proposal(np.array([0.5, 0.5]), np.zeros((2, 1)), np.zeros((2, 0)), np.array([width, 1.0]))
+
+
 def test_counts_follow_shares_by_largest_remainder():
     mixed = proposal([0.5, 0.25, 0.25], np.zeros((3, 1)))
     assert counts_of(mixed, 7).tolist() == [3, 2, 2]
