@@ -8,7 +8,8 @@ Limits that compete in one overlap (lowest force governs):
   With m = 2 the whole traction law scales with s. Since s < 1 lowers strength and toughness
   together, adhesion governs where s < 1 and cohesion elsewhere: one solution per state;
 * the tube wall: interlaminar shear of a composite tube's inner ply, by its own strength
-  and toughness, solved only where those are not both above the bond's.
+  and toughness, solved where it can be lower: a law with strength r times and toughness at
+  most r times another's (r <= 1) never holds more, whatever the misfit and the offset.
 """
 
 from __future__ import annotations
@@ -212,7 +213,9 @@ def _wall_limit(
     rod = layout.rod_of_joint
     wall = per_joint(values["tube.interlaminar_strength"], rod) * np.maximum(factor, TINY_STRENGTH)
     tough = per_joint(values["tube.interlaminar_toughness"], rod)
-    asked = np.broadcast_to((wall < strength) | (tough < toughness), force.shape)
+    # the bond is never the stronger where its strength and toughness are both this much lower
+    below = (strength <= wall) & (toughness * wall <= tough * strength)
+    asked = ~np.broadcast_to(below, force.shape)
     if not asked.any():
         return
 

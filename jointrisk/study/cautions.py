@@ -72,6 +72,15 @@ def _of_sample(sample: Sample) -> list[Warning_]:
                 "formula; a lower value stands in for it.",
             )
         )
+    broken = float((weight * (outcome.pull <= 0.0).mean(axis=0)).sum())
+    if broken > MISFIT_SHARE:
+        found.append(
+            Warning_(
+                "misfit-breaks-bonds",
+                f"In {broken:.2g} of the rods a weak bond breaks in service by the unlike expansion "
+                "of insert and tube alone, with no load at all.",
+            )
+        )
     tough = float((weight * outcome.toughness_governs.mean(axis=0)).sum())
     if tough > TOUGHNESS_SHARE:
         found.append(
