@@ -77,7 +77,7 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "misfit-breaks-bonds",
-                f"In {broken:.2g} of the rods a weak bond breaks in service by the unlike expansion "
+                f"In {broken:.2g} of the rods a weak bond breaks in service by unlike expansion "
                 "of insert and tube alone, with no load at all.",
             )
         )

@@ -65,7 +65,6 @@ def test_the_wall_of_a_composite_tube_can_govern_and_a_metal_tube_has_none(make)
     ("key", "sign"),
     [
         ("plug.overlap", 1),
-        ("adhesive.toughness", 1),
         ("plug.glued_share", 1),
         ("model.bond_factor", 1),
         ("plug.off_centre", -1),
