@@ -141,11 +141,13 @@ def further_points(
 def distinct(points: Sequence[DesignPoint]) -> tuple[DesignPoint, ...]:
     """Drop repeated and far points; nearest first, converged before walked at like distance."""
     kept: list[DesignPoint] = []
+    centres = np.empty((0, points[0].u.size if points else 0))
     for point in sorted(points, key=lambda p: p.beta + 0.3 * (not p.converged)):
         if kept and point.beta > kept[0].beta + _REACH:
             break
-        if all(np.linalg.norm(point.u - other.u) > _APART for other in kept):
+        if np.all(np.sum((centres - point.u) ** 2, axis=1) > _APART**2):
             kept.append(point)
+            centres = np.vstack([centres, point.u])
     return tuple(kept[:_MOST_POINTS])
 
 
