@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.mechanics import environment, tubular
+from jointrisk.mechanics import environment, limits, tubular
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -182,7 +182,9 @@ def bond_force(
     live = np.broadcast_to(factor > 0.0, law.strength.shape)
     factor = np.maximum(factor, TINY_STRENGTH)
     strength = law.strength * law.share * factor
-    toughness = law.toughness * law.share ** values["model.toughness_exponent"]
+    toughness = limits.interface_toughness(
+        law.toughness, law.share, values["model.toughness_exponent"]
+    )
     common = _geometry(scenario, layout, values, law, temperature, push)
     common["adhesive_shear_modulus"] = values["adhesive.shear_modulus"] * factor
     solved = tubular.pull_out(

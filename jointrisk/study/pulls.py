@@ -41,14 +41,13 @@ def proof_answer(sample: Sample) -> ProofAnswer:
     period = "in the worst year" if target.period == "year" else "over the life"
     limits = pull_limits(sample)
     cap = limits[0][1]
+    found = _find(sample, target, cap, scenario.proof.max_reject)
     if before <= target.probability:
         reason = (
             f"The target ({_odds(target.probability)} {period}) is met without a pull "
             f"({_odds(before)})."
         )
-        found = _find(sample, target, cap, scenario.proof.max_reject)
         return _answer(sample, found, "not needed", reason, limits)
-    found = _find(sample, target, cap, scenario.proof.max_reject)
     if found.reachable:
         reason = (
             f"It is the smallest pull after which the target ({_odds(target.probability)} "
@@ -97,9 +96,9 @@ def load_refusing(sample: Sample, share: float) -> float:
     return float(low)
 
 
-def held(sample: Sample, load: float) -> Array:
-    """Return the chance that every rod of the set holds the pull, (n,) [-]."""
-    return np.asarray(np.prod(1.0 - _each_refused(sample, load), axis=0))
+def held(refused: Array) -> Array:
+    """Return the chance that every rod holds, (n,) [-], from each one's refusal, (rods, n)."""
+    return np.asarray(np.prod(1.0 - refused, axis=0))
 
 
 def pull_worth(sample: Sample, label: str, load: float, needed: float | None) -> PullWorth:
@@ -110,13 +109,13 @@ def pull_worth(sample: Sample, label: str, load: float, needed: float | None) ->
     total_weak = float(weak.sum())
     fail_after = None
     if sample.rods.scenario.loads:
-        passed = sample.weight * np.prod(1.0 - refused, axis=0)
+        passed = sample.weight * held(refused)
         fail_after = float((passed * sample.fails).sum() / passed.sum())
     return PullWorth(
         label=label,
         load_newton=load,
         fail_after=fail_after,
-        reject_fraction=float((weight * refused).sum() / weight.sum() / refused.shape[0]),
+        reject_fraction=_share(sample, refused),
         weak_caught_fraction=float((weak * refused).sum() / total_weak) if total_weak else None,
         needed_newton=needed,
     )
@@ -128,10 +127,11 @@ def _find(
     lowest = LOWEST_SHARE * float(np.median(sample.outcome.rig_pull))
 
     def point(load: float) -> tuple[float, float]:
-        weight = sample.weight * held(sample, load)
+        refused = _each_refused(sample, load)
+        weight = sample.weight * held(refused)
         if not weight.sum() > 0.0:
             return 1.0, 1.0
-        return target_value(sample, target, weight), _refused(sample, load)
+        return target_value(sample, target, weight), _share(sample, refused)
 
     return find_load(
         point,
@@ -181,7 +181,11 @@ def _each_refused(sample: Sample, load: float) -> Array:
 
 def _refused(sample: Sample, load: float) -> float:
     """Return the share of all rods that break in the pull [-]."""
-    each = _each_refused(sample, load)
+    return _share(sample, _each_refused(sample, load))
+
+
+def _share(sample: Sample, each: Array) -> float:
+    """Return the share of all rods refused [-], from the chance of each, (rods, n)."""
     return float((sample.weight * each).sum() / sample.weight.sum() / each.shape[0])
 
 
