@@ -13,8 +13,8 @@ fell in every case tried (and for k = 2, by r itself without misfit).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -48,6 +48,16 @@ GOVERNS = ("yield", "toughness")
 _MOST_OFFSET = 0.95  # of the gap; beyond it metal touches metal
 
 
+class _Layer(NamedTuple):
+    """What `jointrisk.mechanics.shear_lag` works with, each (n,), and the force of one unit [N]."""
+
+    length: Array
+    share: Array
+    strain: Array
+    capacity: Array
+    unit: Array
+
+
 @dataclass(frozen=True, slots=True)
 class PullOut:
     """What a joint holds; every field has the common shape of the arguments."""
@@ -58,12 +68,30 @@ class PullOut:
     """What limits it: an index into `GOVERNS` [-]."""
     bounded: npt.NDArray[np.bool_]
     """True where misfit brings an end to reverse yield and `force` is a lower bound [-]."""
-    first_yield: npt.NDArray[np.float64]
-    """Force at which the layer leaves its elastic range, never above `force` [N]."""
     yield_force: npt.NDArray[np.float64]
     """tau_p P L, the force with the whole overlap yielding [N]."""
-    long_overlap_force: npt.NDArray[np.float64]
-    """What the same joint would hold with an endless overlap, never negative [N]."""
+    _layer: _Layer = field(repr=False, compare=False)
+
+    @property
+    def first_yield(self) -> Array:
+        """Force at which the layer leaves its elastic range, never above `force`, (n,) [N]."""
+        length, share, strain, _, unit = self._layer
+        elastic = np.minimum(
+            shear_lag.elastic_load(length, share, -strain, np.ones(1)),
+            shear_lag.elastic_load(length, 1 - share, strain, np.ones(1)),
+        )
+        return self._shaped(np.minimum(np.maximum(elastic * unit, 0), np.ravel(self.force)))
+
+    @property
+    def long_overlap_force(self) -> Array:
+        """What the same joint would hold with an endless overlap, never negative, (n,) [N]."""
+        _, share, strain, capacity, unit = self._layer
+        load = shear_lag.long_overlap_load(share, strain, capacity)
+        return self._shaped(np.maximum(load, 0) * unit)
+
+    def _shaped(self, values: Array) -> Array:
+        # The empty index turns a 0-d array into a scalar and leaves others alone.
+        return np.asarray(values.reshape(np.shape(self.force)))[()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,12 +226,9 @@ def _solved(
         strength * joint.width / decay,
     )
     shape = parts[0].shape
-    length, share, strain, capacity, unit = (part.ravel() for part in parts)
+    layer = _Layer(*(part.ravel() for part in parts))
+    length, share, strain, capacity, unit = layer
     load, yielded = shear_lag.failure_load(length, share, strain, capacity)
-    elastic = np.minimum(
-        shear_lag.elastic_load(length, share, -strain, np.ones(1)),
-        shear_lag.elastic_load(length, 1 - share, strain, np.ones(1)),
-    )
 
     def shaped(values: npt.NDArray[np.generic]) -> npt.NDArray[Any]:
         # The empty index turns a 0-d array into a scalar and leaves others alone.
@@ -213,11 +238,8 @@ def _solved(
         force=shaped(np.maximum(load, 0) * unit),
         governs=shaped((~yielded).astype(np.int8)),
         bounded=shaped(shear_lag.reverse_yield(length, strain)),
-        first_yield=shaped(np.maximum(np.minimum(elastic, load), 0) * unit),
         yield_force=shaped(length * unit),
-        long_overlap_force=shaped(
-            np.maximum(shear_lag.long_overlap_load(share, strain, capacity), 0) * unit
-        ),
+        _layer=layer,
     )
 
 

@@ -300,8 +300,16 @@ def _log_mixture_ratio(
         ratio = _score_ratio(mixed.shifts[part][:, ~given], u, scale, widths)
         ratio += _label_ratio(mixed.forced[part], outcome, finite_nominal)
         ratio += np.log(mixed.shares[part])
-        np.logaddexp(total, np.logaddexp.reduce(ratio, axis=1), out=total)
+        np.logaddexp(total, _log_of_sum(ratio), out=total)
     return total
+
+
+def _log_of_sum(logs: Array) -> Array:
+    """Log of the sum over the components, (n,): many times faster than adding one by one."""
+    largest = logs.max(axis=1)
+    logs -= largest[:, None]
+    summed: Array = largest + np.log(np.exp(logs, out=logs).sum(axis=1))
+    return summed
 
 
 def _score_ratio(shifts: Array, u: Array, factor: Array | None, widths: Array | None) -> Array:

@@ -29,10 +29,13 @@ if TYPE_CHECKING:
 PILOT, MAIN, BAND, RANK = 1, 2, 3, 4
 """Purposes of the random streams."""
 PILOT_DRAWS = 2**11
+JOINTS_A_PILOT = 2**14
+"""Draws of the pilot are at most this over the joints of a set, and at most `PILOT_DRAWS`."""
 JOINTS_AT_ONCE = 2**14
 """Joints worked out in one call: small enough for the arrays to stay in the cache."""
 JOINTS_A_BLOCK = 2**16
-"""Draws of one block are at most this over the joints of a set, and at most `BLOCK`."""
+"""Draws of one block are at most this over the joints of a set, and at most `MOST_ROWS`."""
+MOST_ROWS = BLOCK // 2
 MOST_BLOCKS = 16
 LEAST_SHARE = 0.01
 NEGLIGIBLE = 1e-15
@@ -168,20 +171,26 @@ def weighted_sample(
     """
     full, single = rod_set(scenario), rod_set(scenario, rods=1)
     plan = first_plan(single, full)
-    pilot = _block(full, plan, seed, PILOT, 0, PILOT_DRAWS)
-    pilot_out = evaluate(full, pilot.u, pilot.labels, pool)
+    pilot = _block(full, plan, seed, PILOT, 0, _rows(full, JOINTS_A_PILOT, PILOT_DRAWS))
+    pilot_out = evaluate(full, pilot.u, pilot.labels, pool, with_rig=False)
     interest = _interest(scenario, pilot.weight * pilot_out.assembles, pilot_out)
     plan = refined_plan(plan, pilot.component, interest)
     draws: list[Draw] = []
     outcomes: list[Outcome] = []
     cov = np.inf
-    rows = min(BLOCK, 2 ** int(np.log2(JOINTS_A_BLOCK / full.layout.joints)))
+    rows = _rows(full, JOINTS_A_BLOCK, MOST_ROWS)
     while len(draws) < MOST_BLOCKS and not cov <= target_cov:
         block = _block(full, plan, seed, MAIN, len(draws), rows)
         draws.append(block)
         outcomes.append(evaluate(full, block.u, block.labels, pool))
         cov = _cov(scenario, draws, outcomes)
-    return _sample(full, plan, draws, outcomes, cov <= target_cov)
+    pilots = pilot.weight.size
+    return _sample(full, plan, draws, outcomes, pilots, cov <= target_cov)
+
+
+def _rows(rods: RodSet, joints: int, most: int) -> int:
+    """Return how many draws keep to so many joints: a power of two, at least 256."""
+    return int(np.clip(2 ** int(np.log2(joints / rods.layout.joints)), 256, most))
 
 
 def _block(rods: RodSet, plan: Plan, seed: int, purpose: int, block: int, rows: int) -> Draw:
@@ -214,7 +223,12 @@ def _cov(scenario: Scenario, draws: list[Draw], outcomes: list[Outcome]) -> floa
 
 
 def _sample(
-    rods: RodSet, plan: Plan, draws: list[Draw], outcomes: list[Outcome], converged: bool
+    rods: RodSet,
+    plan: Plan,
+    draws: list[Draw],
+    outcomes: list[Outcome],
+    pilots: int,
+    converged: bool,
 ) -> Sample:
     joined = type(draws[0])(
         u=np.concatenate([d.u for d in draws]),
@@ -235,7 +249,7 @@ def _sample(
         weight=weight,
         component=joined.component,
         outcome=outcome,
-        evaluations=PILOT_DRAWS + weight.size,
+        evaluations=pilots + weight.size,
         converged=converged,
         left_out=left_out,
     )
