@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from jointrisk.errors import EstimateError, InputError, JointriskError, ScenarioError
-    from jointrisk.scenario import load, load_text
+    from jointrisk.scenario import load, load_options, load_text
     from jointrisk.study import assess
 
 __version__ = "0.1.0"
@@ -22,6 +22,7 @@ _HOME = {
     "ScenarioError": "errors",
     "assess": "study",
     "load": "scenario",
+    "load_options": "scenario",
     "load_text": "scenario",
 }
 _ROOMS = ("mechanics", "model", "reliability", "report", "scenario", "spread", "study", "units")
@@ -34,6 +35,7 @@ __all__ = [
     "__version__",
     "assess",
     "load",
+    "load_options",
     "load_text",
 ]
 

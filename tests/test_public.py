@@ -17,6 +17,7 @@ def test_one_version():
 def test_names_of_the_scenario_room():
     assert jointrisk.load is scenario.load
     assert jointrisk.load_text is scenario.load_text
+    assert jointrisk.load_options is scenario.load_options
     assert jointrisk.scenario is scenario
 
 

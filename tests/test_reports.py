@@ -1,6 +1,7 @@
 """The example reports agree with what the program computes today."""
 
 import json
+import re
 import tomllib
 from pathlib import Path
 
@@ -29,6 +30,7 @@ def test_numbers_of_the_report_are_those_of_today(path):
     assert shown["strength"]["new"] == pytest.approx(today["strength"]["new"], rel=1e-6)
     assert shown["proof"]["load_newton"] == pytest.approx(today["proof"]["load_newton"], rel=1e-6)
     assert [e["key"] for e in shown["assumptions"]] == [e["key"] for e in today["assumptions"]]
+    assert shown["geometry"] == today["geometry"]
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
@@ -39,6 +41,16 @@ def test_the_page_asks_nothing_of_the_outside_and_runs_nothing(path):
         assert sign not in page
     assert "can hurt" in page
     assert "safe " not in page.lower()
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda p: p.stem)
+def test_the_page_links_the_tables_beside_it_and_draws_the_joint(path):
+    folder = ROOT / "reports" / path.stem
+    page = (folder / "report.html").read_text("utf-8")
+    linked = set(re.findall(r'href="(tables/[^"]+)"', page))
+    assert linked == {f"tables/{table.name}" for table in (folder / "tables").iterdir()}
+    assert "tables/strength.csv" in linked
+    assert 'id="joint-1-desc"' in page
 
 
 def test_the_readme_shows_a_scenario_that_is_there_and_the_commands_of_today():

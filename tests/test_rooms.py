@@ -16,6 +16,7 @@ MAY_IMPORT = {
     "model": {"scenario", "mechanics", "spread", "errors"},
     "study": {"model", "reliability", "mechanics", "spread", "scenario", "errors"},
     "report": {"study", "units", "errors"},
+    "guide": {"scenario", "errors"},
 }
 LEVEL_FREE = {"", "__init__", "__main__", "cli"}
 SLOW = {"scipy.stats", "pandas", "matplotlib", "pydantic", "scipy.optimize"}

@@ -7,13 +7,14 @@ from typing import Annotated
 
 import typer
 
-from jointrisk.cli import assess, check, new, schema
+from jointrisk.cli import assess, check, guide, new, schema
 from jointrisk.cli.status import Status
 from jointrisk.errors import JointriskError
 
 app = typer.Typer(
     help="How strong rods with bonded ends are, how likely one lets go, and how hard to pull them.",
     epilog="To start: jointrisk new plug-in-tube rods.toml, then check and assess that file. "
+    "jointrisk guide lists the manual. "
     "Exit status: 0 done, 1 unexpected, 2 usage, 3 the file's content, 4 no trustworthy "
     "estimate, 5 target missed (only with --fail-above), 130 interrupted.",
     no_args_is_help=True,
@@ -25,6 +26,7 @@ app.command("new", short_help="Write a commented scenario to start from.")(new.c
 app.command("check", short_help="Print every resolved value and whose it is.")(check.command)
 app.command("assess", short_help="Strength, failure probability, causes, pull.")(assess.command)
 app.command("schema", short_help="Print the JSON Schema of a scenario.")(schema.command)
+app.command("guide", short_help="Read the manual, topic by topic.")(guide.command)
 
 
 def _version(wanted: bool) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,6 +13,7 @@ from jointrisk.cli.shared import (
     Jobs,
     Json,
     NoColor,
+    Option,
     Out,
     Quiet,
     Seed,
@@ -58,6 +60,7 @@ FailAbove = Annotated[
 
 def command(
     file: File,
+    option: Option = None,
     seed: Seed = None,
     out: Out = None,
     json: Json = False,
@@ -71,8 +74,8 @@ def command(
     import jointrisk
     from jointrisk.report import save
 
-    folder = _folder(file, out, json)
-    scenario = jointrisk.load(file)
+    folder = _folder(file, option, out, json)
+    scenario = jointrisk.load(file, option=option)
     _check_limit(fail_above, scenario)
     if not quiet and sys.stderr.isatty():
         note("working; this takes some seconds")
@@ -91,13 +94,14 @@ def command(
     _leave_if_above(fail_above, result)
 
 
-def _folder(file: Path, out: Path | None, json: bool) -> Path | None:
+def _folder(file: Path, option: str | None, out: Path | None, json: bool) -> Path | None:
     """Return the folder of the report, None for none; refuse early what cannot be a folder."""
     from pathlib import Path
 
     if json and out is None:
         return None
-    folder = out if out is not None else Path(f"{file.stem}-report")
+    words = "" if option is None else "-" + "-".join(re.findall(r"\w+", option.lower()))
+    folder = out if out is not None else Path(f"{file.stem}{words}-report")
     if folder.exists() and not folder.is_dir():
         raise typer.BadParameter(f"{folder} is a file; name a folder", param_hint="--out")
     return folder

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from jointrisk.cli.shared import File, NoColor, Quiet, color, note, show, width
+from jointrisk.cli.shared import File, NoColor, Option, Quiet, color, note, show, width
 
 if TYPE_CHECKING:
     from jointrisk.scenario import Row
@@ -14,19 +14,25 @@ CELL = 8
 """Characters of a column of numbers [-]."""
 
 
-def command(file: File, quiet: Quiet = False, no_color: NoColor = False) -> None:
+def command(
+    file: File, option: Option = None, quiet: Quiet = False, no_color: NoColor = False
+) -> None:
     """Print every resolved value, whose it is, and warnings; run nothing."""
     import jointrisk
     from jointrisk import scenario as room
     from jointrisk.report.plain import bold, wrap
 
-    scenario = jointrisk.load(file)
+    scenario = jointrisk.load(file, option=option)
     wide, colored = width(), color(no_color)
     show(f"{bold(scenario.title, colored)}\n\n{_table(room.describe(scenario), wide, colored)}\n")
     if scenario.warnings:
         lines = [wrap(f"{w.code}: {w.text}", wide, "  ", "    ") for w in scenario.warnings]
         show("\n".join(["", bold("Warnings", colored), *lines]) + "\n")
-    note(f"{file} can be used; next: jointrisk assess {file}", quiet=quiet)
+    if option is None and scenario.options:
+        lines = [f'  jointrisk check {file} --option "{name}"' for name in scenario.options]
+        show("\n".join(["", bold("Options of this file", colored), *lines]) + "\n")
+    taken = "" if option is None else f' --option "{option}"'
+    note(f"{file} can be used; next: jointrisk assess {file}{taken}", quiet=quiet)
 
 
 def _table(rows: list[Row], wide: int, colored: bool) -> str:

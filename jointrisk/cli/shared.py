@@ -27,6 +27,14 @@ def whole_number(least: int) -> object:
 
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="The scenario, a TOML file.")]
+Option = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NAME",
+        help="One of the file's options, by its name. Without it the file as written.",
+        show_default=False,
+    ),
+]
 Seed = Annotated[
     int | None,
     typer.Option(
@@ -48,7 +56,8 @@ Out = Annotated[
     Path | None,
     typer.Option(
         metavar="FOLDER",
-        help="Where the report goes. Without it STEM-report in the working folder.",
+        help="Where the report goes. Without it STEM-report in the working folder, "
+        "or STEM-OPTION-report.",
         show_default=False,
     ),
 ]

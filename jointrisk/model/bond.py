@@ -85,22 +85,19 @@ def bond_law(
     ----------
     scenario : Scenario
     layout : Layout
-    values : mapping of str to ndarray, (copies, n)
-        Drawn values in the units of the house.
+    values : mapping of str to ndarray, (1, n), (rods, n) or (joints, n)
+        Drawn values in the units of the house, as `placed` gives them.
     weak : ndarray of bool, (joints, n)
         Which joints are weak.
     """
     clearance = (values["tube.bore"] - values["plug.diameter"]) / 2.0
-    wall_left = (
-        values["tube.outer_diameter"] - scenario.variables["plug.diameter"].spread.mean
-    ) / 2
+    wall_left = values["tube.outer_diameter"] / 2.0 - plug_radius(scenario, layout)
     gap = np.clip(clearance, SMALLEST_GAP, LARGEST_GAP_SHARE * wall_left)
-    batch = per_joint(values["batch.bond_factor"], layout.batch_of_joint)
     gap_factor = environment.gap_factor(scenario.gap_factor_points, gap)
     strength = (
         values["adhesive.shear_strength"]
         * values["adhesive.shear_strength_range"]
-        * batch
+        * values["batch.bond_factor"]
         * gap_factor ** values["model.gap_factor_exponent"]
     )
     share, surface_mode = _surface_share(scenario, values, weak)
@@ -113,7 +110,7 @@ def bond_law(
         gap=np.broadcast_to(gap, shape),
         overlap=np.broadcast_to(overlap, shape),
         strength=strength,
-        toughness=np.broadcast_to(_toughness(scenario, values, gap, strength), shape),
+        toughness=np.broadcast_to(_toughness(scenario, layout, values, gap, strength), shape),
         share=share,
         surface_mode=surface_mode,
         assembles=np.broadcast_to(clearance > 0.0, shape),
@@ -134,7 +131,11 @@ def _surface_share(
 
 
 def _toughness(
-    scenario: Scenario, values: Mapping[str, Floats], gap: Floats, strength: Floats
+    scenario: Scenario,
+    layout: Layout,
+    values: Mapping[str, Floats],
+    gap: Floats,
+    strength: Floats,
 ) -> Floats:
     """Return the mode II toughness [N/mm]; from the failure strain where that is given.
 
@@ -146,7 +147,7 @@ def _toughness(
         return values["adhesive.toughness"] * values["adhesive.toughness_range"]
     strain = values["adhesive.failure_strain"] * values["adhesive.toughness_range"]
     modulus = values["adhesive.shear_modulus"]
-    radius = scenario.variables["plug.diameter"].spread.mean / 2.0
+    radius = plug_radius(scenario, layout)
     middle = radius + gap / 2.0
     thickness = middle * np.log1p(gap / radius)
     yield_strain = strength / modulus
@@ -251,7 +252,7 @@ def _geometry(
     )
     return {
         "tube_outer_radius": values["tube.outer_diameter"] / 2.0,
-        "plug_radius": np.full((1, 1), scenario.variables["plug.diameter"].spread.mean / 2.0),
+        "plug_radius": plug_radius(scenario, layout),
         "plug_bore_radius": values["plug.bore"] / 2.0,
         "gap": law.gap,
         "overlap": law.overlap,
@@ -262,6 +263,13 @@ def _geometry(
     }
 
 
+def plug_radius(scenario: Scenario, layout: Layout) -> Floats:
+    """Return the nominal radius of the plugs [mm], (1, 1) or (joints, 1) where the ends differ."""
+    ends = scenario.at_ends("plug.diameter")
+    radii = np.array([[end.spread.mean / 2.0] for end in ends])
+    return radii if len(ends) == 1 else np.tile(radii, (layout.rods, 1))
+
+
 def per_joint(array: Floats, owner: Ints) -> Floats:
-    """Spread values of rods or batches, (copies, n), over the joints they own."""
+    """Spread values of rods, (copies, n), over the joints they own."""
     return array if array.shape[0] == 1 else array[owner]

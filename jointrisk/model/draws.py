@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from jointrisk.scenario.types import Scenario, Variable
 
 
+ROD_TABLES = ("tube.", "rods.")
+NOT_PLACED = ("load", "proof")
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """A changed spread: drawn to its mean by `squeeze`, then moved by `shift`.
@@ -74,6 +78,43 @@ def correlate(scores: Floats, layout: Layout, groups: tuple[CorrelatedGroup, ...
         for position, key in enumerate(group.keys):
             scores[:, layout.columns[key]] = mixed[position]
     return scores
+
+
+def placed(values: Mapping[str, Floats], layout: Layout) -> dict[str, Floats]:
+    """Return the values laid over what they belong to: rods for tube and rod, joints for the rest.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray, (copies, n)
+    layout : Layout
+
+    Returns
+    -------
+    dict of str to ndarray, (1, n), (rods, n) or (joints, n)
+        Of the two ends' own values one array, under the key of the first.
+    """
+    owner = {
+        "rod": (np.arange(layout.rods), layout.rod_of_joint),
+        "batch": (np.asarray(layout.batch_of_rod), layout.batch_of_joint),
+    }
+    found = dict(values)
+    for key, scope in layout.scopes.items():
+        if scope in owner and key.partition(".")[0] not in NOT_PLACED:
+            on_rod = key.startswith(ROD_TABLES) and key != "tube.bore"
+            found[key] = values[key][owner[scope][0 if on_rod else 1]]
+    for first, second in layout.second.items():
+        ends = [_of_end(values, key, layout) for key in (first, second)]
+        n = max(end.shape[1] for end in ends)
+        shape = (layout.rods, n)
+        both = np.stack([np.broadcast_to(end, shape) for end in ends], axis=1)
+        found[first] = both.reshape(layout.joints, n)
+    return found
+
+
+def _of_end(values: Mapping[str, Floats], key: str, layout: Layout) -> Floats:
+    """Return the values of one end of each rod, (rods, n) or (1, n)."""
+    batch = np.asarray(layout.batch_of_rod)
+    return values[key][batch] if layout.scopes.get(key) == "batch" else values[key]
 
 
 def values_of(

@@ -2,7 +2,8 @@
 
 A set has `rods` rods with two joints each, glued in batches. A variable of scope "joint"
 has one column per joint, "rod" one per rod, "batch" one per batch, "all" a single one.
-Joint ``2 r + e`` is end ``e`` of rod ``r``. Constants have no column.
+Joint ``2 r + e`` is end ``e`` of rod ``r``. Constants have no column. Where the second end has
+a variable of its own, both it and that of the first end have one column per rod.
 
 Two-valued facts that no spread describes well (is this batch bad, is this joint weak) are
 labels, drawn in the order of `Layout.labels`, each with a chance that depends on variables
@@ -36,6 +37,9 @@ class Layout:
     columns: Mapping[str, slice]
     """Key to its columns; only variables that vary."""
     scopes: Mapping[str, str]
+    """Key to what has a draw of its own: those of `Variable`, "first end" or "second end"."""
+    second: Mapping[str, str]
+    """Keys that the two ends have apart, each with that of the second end."""
     dimension: int
     bad_batch_labels: slice
     weak_joint_labels: slice
@@ -64,7 +68,8 @@ class Layout:
 
 def count_of(scope: str, layout_rods: int, batches: int) -> int:
     """Return how many independent draws a variable of this scope has in one set."""
-    return {"all": 1, "batch": batches, "rod": layout_rods, "joint": ENDS * layout_rods}[scope]
+    counts = {"all": 1, "batch": batches, "rod": layout_rods, "joint": ENDS * layout_rods}
+    return counts.get(scope, layout_rods)
 
 
 def varies(variable: Variable) -> bool:
@@ -88,25 +93,28 @@ def lay_out(scenario: Scenario, variables: Mapping[str, Variable], rods: int) ->
     batches = batch_of_rod[-1] + 1
     columns: dict[str, slice] = {}
     scopes: dict[str, str] = {}
+    second = dict(scenario.second_keys)
+    apart = dict.fromkeys(second, "first end") | dict.fromkeys(second.values(), "second end")
     start = 0
     for scope in ("all", "batch", "rod", "joint"):
         for key, variable in variables.items():
             if variable.scope == scope and varies(variable):
-                stop = start + count_of(scope, rods, batches)
+                scopes[key] = apart.get(key, scope) if scope == "joint" else scope
+                stop = start + count_of(scopes[key], rods, batches)
                 columns[key] = slice(start, stop)
-                scopes[key] = scope
                 start = stop
     has_bad = _can_happen(variables["weak_bonds.bad_batch_weight"])
     has_weak = has_bad or _can_happen(variables["weak_bonds.lone_weight"])
     bad = slice(0, batches if has_bad else 0)
     weak = slice(bad.stop, bad.stop + (ENDS * rods if has_weak else 0))
-    return Layout(rods, batch_of_rod, columns, scopes, start, bad, weak, weak.stop)
+    return Layout(rods, batch_of_rod, columns, scopes, second, start, bad, weak, weak.stop)
 
 
 def lift_columns(single: Layout, full: Layout, rod: int, first_end: int) -> Ints:
     """Return, for each column of a one-rod layout, its column in the full one.
 
-    The one rod becomes `rod`, its joint 0 becomes end `first_end` of it.
+    The one rod becomes `rod`, its joint 0 becomes end `first_end` of it: end 0 where the ends
+    differ.
     """
     places = np.empty(single.dimension, dtype=np.int64)
     for key, columns in single.columns.items():
@@ -117,6 +125,8 @@ def lift_columns(single: Layout, full: Layout, rod: int, first_end: int) -> Ints
                 "all": 0,
                 "batch": full.batch_of_rod[rod],
                 "rod": rod,
+                "first end": rod,
+                "second end": rod,
                 "joint": ENDS * rod + (copy + first_end) % ENDS,
             }[scope]
             places[column] = start + target

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from jointrisk.model.layout import count_of
 from jointrisk.model.loads import sustained_sum
 from jointrisk.model.rodset import RodSet, rod_set
 from jointrisk.scenario.types import Load, Scenario
@@ -74,10 +73,11 @@ def _label_names(rods: RodSet) -> list[str]:
 
 def _correlations(rods: RodSet) -> dict[tuple[str, str], float]:
     found = {}
-    variables, layout = rods.variables, rods.layout
+    layout = rods.layout
     for (first, second), value in rods.scenario.correlations.items():
         if first in layout.columns and second in layout.columns:
-            count = count_of(variables[first].scope, layout.rods, layout.batches)
+            columns = layout.columns[first]
+            count = columns.stop - columns.start
             pairs = zip(_names(first, count), _names(second, count), strict=True)
             found.update(dict.fromkeys(pairs, value))
     return found

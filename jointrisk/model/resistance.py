@@ -12,18 +12,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointrisk.mechanics import members
-from jointrisk.model.bond import BOND_MODES, BondForce, bond_force, bond_law
+from jointrisk.model.bond import BOND_MODES, BondForce, bond_force, bond_law, plug_radius
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from jointrisk.model.bond import Bools
     from jointrisk.model.layout import Floats, Layout
-    from jointrisk.scenario.types import Scenario
+    from jointrisk.scenario.types import Scenario, Thread
 
 PULL_MEMBERS = ("tube breaks in tension", "thread strips", "insert breaks at the tapped hole")
 STRUT = "tube bends away as a strut"
 END_BEARING = "tube end crushes under the shoulder"
+LONGEST_ENGAGEMENT = 1.5
+"""Engaged length of a thread that counts, over its major diameter [-]: what `thread_strip` holds
+for; longer threads share the load unevenly."""
 MODES = (*BOND_MODES, *PULL_MEMBERS, STRUT, END_BEARING)
 
 
@@ -149,8 +152,12 @@ def with_members(
 
 
 def _no_misfit(scenario: Scenario) -> bool:
-    expansion = [scenario.variables[key].spread for key in ("tube.expansion", "plug.expansion")]
-    return all(s.sd == 0.0 for s in expansion) and expansion[0].mean == expansion[1].mean
+    tube, *plugs = (
+        variable.spread
+        for key in ("tube.expansion", "plug.expansion")
+        for variable in scenario.at_ends(key)
+    )
+    return all(s.sd == 0.0 and s.mean == tube.mean for s in (tube, *plugs))
 
 
 def service_temperatures(scenario: Scenario, values: Mapping[str, Floats]) -> list[Floats]:
@@ -195,23 +202,39 @@ def _pull_members(
         )
     }
     if scenario.thread is not None:
-        plug_radius = scenario.variables["plug.diameter"].spread.mean / 2.0
-        thread = scenario.thread
-        own[strip] = _over_ends(
-            members.thread_strip(
-                thread.major_diameter,
-                thread.pitch,
-                values["thread.engagement"],
-                values["plug.strength"],
-            ),
-            layout,
-            n,
+        own[strip] = _thread_strip(scenario, layout, values, n)
+        across = _at_ends(layout, [t.major_diameter for t in _threads(scenario)])
+        hole = np.maximum(across, values["plug.bore"])
+        section = members.insert_net_section(
+            plug_radius(scenario, layout), hole, values["plug.strength"]
         )
-        hole = np.maximum(thread.major_diameter, values["plug.bore"])
-        own[net] = _over_ends(
-            members.insert_net_section(plug_radius, hole, values["plug.strength"]), layout, n
-        )
+        own[net] = _over_ends(section, layout, n)
     return own
+
+
+def _threads(scenario: Scenario) -> list[Thread]:
+    """Return the threads of both ends, once where they are alike."""
+    return [thread for thread in (scenario.thread, scenario.second_thread) if thread is not None]
+
+
+def _at_ends(layout: Layout, ends: list[float]) -> Floats:
+    """Return plain sizes of one or both ends, (1, 1) or (joints, 1)."""
+    sizes = np.array(ends)[:, None]
+    return sizes if len(ends) == 1 else np.tile(sizes, (layout.rods, 1))
+
+
+def _thread_strip(
+    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], n: int
+) -> Floats:
+    threads = _threads(scenario)
+    across = _at_ends(layout, [thread.major_diameter for thread in threads])
+    force = members.thread_strip(
+        across,
+        _at_ends(layout, [thread.pitch for thread in threads]),
+        np.minimum(values["thread.engagement"], LONGEST_ENGAGEMENT * across),
+        values["plug.strength"],
+    )
+    return _over_ends(force, layout, n)
 
 
 def _push_members(
@@ -238,16 +261,7 @@ def _push_members(
             members.tube_end_bearing(outer, inner, values["tube.compression_strength"])
         )
     if scenario.thread is not None:
-        own[PULL_MEMBERS[1]] = _over_ends(
-            members.thread_strip(
-                scenario.thread.major_diameter,
-                scenario.thread.pitch,
-                values["thread.engagement"],
-                values["plug.strength"],
-            ),
-            layout,
-            n,
-        )
+        own[PULL_MEMBERS[1]] = _thread_strip(scenario, layout, values, n)
     return own
 
 

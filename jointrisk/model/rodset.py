@@ -7,10 +7,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.model.draws import Change, CorrelatedGroup, correlate, correlated_groups, values_of
+from jointrisk.model.draws import (
+    Change,
+    CorrelatedGroup,
+    correlate,
+    correlated_groups,
+    placed,
+    values_of,
+)
 from jointrisk.model.layout import Layout, lay_out
 from jointrisk.model.loads import Hazard, hazard, pushes
-from jointrisk.model.resistance import Resistance, resistance, with_members
+from jointrisk.model.resistance import (
+    Resistance,
+    member_resistance,
+    resistance,
+    with_members,
+)
 from jointrisk.scenario.types import Variable
 from jointrisk.spread import Fixed, Normal
 
@@ -92,7 +104,7 @@ class RodSet:
         return resistance(
             self.scenario,
             self.layout,
-            values,
+            placed(values, self.layout),
             self.weak_joints(labels),
             with_push=self.push,
             with_rig=with_rig,
@@ -101,7 +113,15 @@ class RodSet:
 
     def with_members(self, strength: Resistance, values: Mapping[str, Floats]) -> Resistance:
         """Return `strength` with its members worked out anew, its bonds as they are."""
-        return with_members(self.scenario, self.layout, strength, values)
+        return with_members(self.scenario, self.layout, strength, placed(values, self.layout))
+
+    def member_resistance(
+        self, values: Mapping[str, Floats], n: int, *, push: bool
+    ) -> dict[str, Floats]:
+        """Return the resistance of every member in one direction [N], (rods, n), by mode name."""
+        return member_resistance(
+            self.scenario, self.layout, placed(values, self.layout), n, push=push
+        )
 
     def hazard(
         self,

@@ -1,4 +1,4 @@
-"""What a result looks like: text for a terminal, a JSON document, a page with pictures.
+"""What a result looks like: text for a terminal, JSON, CSV tables, a page with pictures.
 
 Shows only numbers that a result of the studies holds.
 """
@@ -19,10 +19,10 @@ __all__ = ["save"]
 
 
 def save(result: Assessment, folder: str | os.PathLike[str]) -> tuple[Path, Path]:
-    """Write a result to a folder as ``report.html`` and ``result.json``.
+    """Write a result to a folder: ``report.html``, ``result.json``, ``tables/*.csv``.
 
-    Both are made in full before anything is written, and each is put in place in one
-    step, so that no half-written file is ever seen; files of that name are replaced.
+    All are made in full before anything is written, and each is put in place in one step:
+    no half-written file is ever seen. Files of these names are replaced or removed.
 
     Parameters
     ----------
@@ -43,6 +43,7 @@ def save(result: Assessment, folder: str | os.PathLike[str]) -> tuple[Path, Path
     """
     from jointrisk.report.document import json_text
     from jointrisk.report.page import html
+    from jointrisk.report.tables import csv_texts
     from jointrisk.study.results import Assessment
 
     if not isinstance(result, Assessment):
@@ -50,13 +51,26 @@ def save(result: Assessment, folder: str | os.PathLike[str]) -> tuple[Path, Path
             f"result must be an Assessment, as assess returns; got {type(result).__name__}"
         )
     target = Path(folder)
+    tables = csv_texts(result)
     texts = {"report.html": html(result), "result.json": json_text(result)}
     try:
-        target.mkdir(parents=True, exist_ok=True)
+        _put_tables(target / "tables", tables)
         paths = [_put(target / name, text) for name, text in texts.items()]
     except OSError as problem:
         raise InputError(f"cannot write the report to {target}: {problem.strerror}") from problem
     return paths[0], paths[1]
+
+
+def _put_tables(folder: Path, texts: dict[str, str]) -> None:
+    """Write the tables, and remove those that an older result had and this one has not."""
+    from jointrisk.report.tables import NAMES
+
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in NAMES:
+        if name in texts:
+            _put(folder / name, texts[name])
+        else:
+            (folder / name).unlink(missing_ok=True)
 
 
 def _put(path: Path, text: str) -> Path:

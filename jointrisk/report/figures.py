@@ -297,14 +297,21 @@ def describe(assessment: Assessment) -> dict[str, tuple[str, str]]:
         ),
         "modes": (
             "What lets go",
-            ", ".join(f"{m.name} {percent(m.share)}" for m in assessment.modes) + ".",
+            "Shares of the failures: "
+            + ", ".join(f"{m.name} {percent(m.share)}" for m in assessment.modes)
+            + ".",
         ),
         "ranking": (
             "What the failure probability hangs on",
-            "; ".join(f"{e.name}, {e.measure}: times {factor(e.value)}" for e in assessment.ranking)
+            "What each change multiplies it by: "
+            + "; ".join(
+                f"{e.name}, {e.measure}: times {factor(e.value)}, from {factor(e.low)} to "
+                f"{factor(e.high)}"
+                for e in assessment.ranking[:MOST_ROWS]
+            )
             + ".",
         ),
-        "proof": ("What a pull brings, over its load", assessment.proof.reason),
+        "proof": ("What a pull brings, over its load", _pull_in_words(assessment)),
     }
     result = assessment.failure_probability
     if result is not None:
@@ -314,6 +321,22 @@ def describe(assessment: Assessment) -> dict[str, tuple[str, str]]:
             f"and {chance(result.band_p95)}; half lie below {chance(result.band_p50)}.",
         )
     return words
+
+
+def _pull_in_words(assessment: Assessment) -> str:
+    """Say what the picture of the pulls shows: its two ends, the window and the reason."""
+    reason = assessment.proof.reason.strip().rstrip(".")
+    said = [reason[:1].upper() + reason[1:] + "."] if reason else []
+    curve = assessment.figures.fail_after_pull
+    if curve is not None:
+        said.append(
+            f"Of sets that held {load(curve.load[0])}, {chance(curve.value[0])} fails; of sets "
+            f"that held {load(curve.load[-1])}, {chance(curve.value[-1])}."
+        )
+    if assessment.proof.window is not None:
+        low, high = assessment.proof.window
+        said.append(f"The target is met from {load(low, 3, 'up')} to {load(high, 3, 'down')}.")
+    return " ".join(said)
 
 
 def all_svg(assessment: Assessment) -> dict[str, str]:

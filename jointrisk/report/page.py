@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from jointrisk.report import figures, sentences, words
+from jointrisk.report import figures, section_words, sentences, tables, words
 from jointrisk.report.cautions import CAUTIONS
+from jointrisk.report.section import section
 from jointrisk.report.text import flat
 
 if TYPE_CHECKING:
@@ -120,9 +121,11 @@ def _values(assessment: Assessment) -> dict[str, Any]:
         "pull_detail": sentences.pull_detail(assessment),
         "figures": {name: Markup(text) for name, text in drawn.items()},  # noqa: S704 - ours
         "captions": {
-            name: title if name in {"ranking", "modes"} else f"{title}. {seen}"
+            name: title if name in {"ranking", "modes", "proof"} else f"{title}. {seen}"
             for name, (title, seen) in figures.describe(assessment).items()
         },
+        "joints": _joints(assessment),
+        "tables": tables.links(assessment),
         "curve_rows": _curve_rows(assessment),
         "proof_rows": _proof_rows(assessment),
         "band_rows": _band_rows(assessment),
@@ -132,6 +135,23 @@ def _values(assessment: Assessment) -> dict[str, Any]:
         ],
         "cautions": CAUTIONS,
     }
+
+
+def _joints(assessment: Assessment) -> list[dict[str, Any]]:
+    """Return each end that was judged: heading, drawing, how to read it, sizes."""
+    from markupsafe import Markup
+
+    rod = assessment.geometry
+    heads = ("",) if len(rod.ends) == 1 else ("First end", "Second end")
+    return [
+        {
+            "head": head,
+            "svg": Markup(section(end, rod.rod_length_mm, f"joint-{count}")),  # noqa: S704 - ours
+            "remarks": " ".join(section_words.remarks(end, rod.rod_length_mm)),
+            "sizes": section_words.sizes(end, rod.rod_length_mm),
+        }
+        for count, (head, end) in enumerate(zip(heads, rod.ends, strict=True), 1)
+    ]
 
 
 def _curve_rows(assessment: Assessment) -> list[tuple[str, str, str, str]]:

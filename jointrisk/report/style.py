@@ -14,6 +14,11 @@ if TYPE_CHECKING:
 INK, QUIET, FAINT = "#1b1b18", "#5a5a52", "#d9d8d0"
 BLUE, RUST, GREEN, PLUM = "#0072b2", "#a84300", "#00735a", "#8a4a78"
 """The Okabe-Ito blue, vermilion, green and purple, darkened where they carry text."""
+VARIABLES = {
+    INK: "ink", QUIET: "quiet", FAINT: "faint", "#ffffff": "ground",
+    BLUE: "blue", RUST: "rust", GREEN: "green", PLUM: "plum",
+}  # fmt: skip
+"""Colours of the page's style sheet that stand for these, so that they follow its scheme."""
 WIDTH = 5.0
 """[inch] of 72 points: a line of a phone, half a line of a printed page."""
 
@@ -181,4 +186,6 @@ def _tidy(text: str, name: str) -> str:
         text,
     )
     text = re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", text)
+    for color, variable in VARIABLES.items():
+        text = text.replace(color, f"var(--{variable}, {color})")
     return text

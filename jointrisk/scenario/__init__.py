@@ -1,6 +1,7 @@
 """The file boundary: a scenario in TOML becomes frozen dataclasses, or one list of problems."""
 
-from jointrisk.scenario.read import load, load_text, schema
+from jointrisk.scenario.read import load, load_options, load_text, schema
+from jointrisk.scenario.recipe import RecipeRow, recipes
 from jointrisk.scenario.rows import Row, describe
 from jointrisk.scenario.start import kinds, new
 from jointrisk.scenario.types import (
@@ -20,6 +21,7 @@ __all__ = [
     "Load",
     "Proof",
     "Pull",
+    "RecipeRow",
     "Row",
     "Scenario",
     "Target",
@@ -29,7 +31,9 @@ __all__ = [
     "describe",
     "kinds",
     "load",
+    "load_options",
     "load_text",
     "new",
+    "recipes",
     "schema",
 ]

@@ -157,9 +157,11 @@ def _surfaces(ledger: Ledger, evidence: Evidence) -> None:
         origin: Origin = "scenario" if surface else "default"
         source, mark = YOURS if surface else ("base of the table for laboratory figures", _JUDGED)
         ledger.assume("adhesive.evidence_surface", base, origin, source, mark)
-    for member in ("plug", "tube"):
+    for member in ("plug", "tube", "second_plug", "second_tube"):
         key = f"preparation.{member}"
         used = ledger.given.get(key)
+        if member.startswith("second") and used is None:
+            continue  # as at the first end
         if evidence == "own pulls" and not _differs(ledger, key, used, surface):
             found = Given("ratio", "", {"value": 1.0})
             source = "your own pulls already contain the surface"
@@ -190,6 +192,12 @@ def _named(ledger: Ledger, key: str, used: str | None, base: str, evidence: Evid
     ratio = row.ratio / against.ratio
     if evidence in _LABORATORY:
         ratio = min(ratio, _MOST_GAIN)
+    elif ratio > 1:
+        ledger.warn(
+            "surface-gain-not-counted",
+            f"{key}: {taken} is a better surface than that of your own tests ({base}), but no more "
+            "strength is counted than those tests showed.",
+        )
     source = f"{taken} against {base}: {row.source}"
     if not used:
         source = f"{tables.default(key).source}; {source}"

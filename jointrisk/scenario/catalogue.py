@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
+
+from jointrisk.scenario.types import second_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from jointrisk.scenario.types import Kind, Scope
 
-__all__ = ["QUANTITIES", "Quantity"]
+__all__ = ["LOAD_FAMILY", "QUANTITIES", "Quantity"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,4 +114,15 @@ _ROWS = (
     _fact("adhesive.cure_temperature", "cure temperature", "temperature", -273.15),
 )
 
-QUANTITIES: Mapping[str, Quantity] = MappingProxyType({row.key: row for row in _ROWS})
+_SECOND = tuple(
+    replace(row, key=second_of(row.key), label=f"{row.label}, second end")
+    for row in _ROWS
+    if second_of(row.key)
+)
+
+QUANTITIES: Mapping[str, Quantity] = MappingProxyType({row.key: row for row in _ROWS + _SECOND})
+
+LOAD_FAMILY: Mapping[str, str] = MappingProxyType(
+    {"annual_maximum": "gumbel", "event": "lognormal", "sustained": "normal"}
+)
+"""Family of the size of each kind of load, where none is named."""

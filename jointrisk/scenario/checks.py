@@ -11,18 +11,29 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from jointrisk.scenario.ledger import Ledger
-    from jointrisk.scenario.types import Load
+    from jointrisk.scenario.types import Load, Thread
 
 __all__ = ["check_together"]
 
 _WIDE_GAP = 0.5
 _NARROW_GAP = 0.05
-_NEED_SCATTER = ("tube.bore", "plug.diameter", "plug.overlap", "adhesive.shear_strength")
+_NEED_SCATTER = (
+    "tube.bore",
+    "plug.diameter",
+    "plug.overlap",
+    "second_plug.diameter",
+    "second_plug.overlap",
+    "adhesive.shear_strength",
+)
+_PLUGS = ("plug", "second_plug")
 
 
 def check_together(ledger: Ledger, fields: Mapping[str, Any]) -> None:
     """Look at values side by side, as far as they could be read."""
-    _check_fit(ledger)
+    for plug in _PLUGS:
+        if plug == "plug" or any(key.startswith("second_plug.") for key in ledger.variables):
+            _check_fit(ledger, plug)
+    _check_thread(ledger, fields["thread"], fields["second_thread"])
     _check_tube(ledger)
     _check_length(ledger)
     _check_heat(ledger, fields["hard_stop_temperature"], fields["strength_by_temperature"])
@@ -35,19 +46,27 @@ def _mm(value: float) -> str:
     return units.format_value(value, "mm")
 
 
-def _check_fit(ledger: Ledger) -> None:
-    bore, plug = ledger.mean("tube.bore"), ledger.mean("plug.diameter")
-    hole = ledger.mean("plug.bore")
+def _own(ledger: Ledger, table: str, name: str) -> str:
+    """Return the key of a plug's number: the second plug has what it does not say as the first."""
+    key = f"{table}.{name}"
+    return key if key in ledger.variables else f"plug.{name}"
+
+
+def _check_fit(ledger: Ledger, table: str) -> None:
+    wide, across, hollow = "tube.bore", _own(ledger, table, "diameter"), _own(ledger, table, "bore")
+    if table != "plug" and across == "plug.diameter" and hollow == "plug.bore":
+        return
+    bore, plug, hole = (ledger.mean(key) for key in (wide, across, hollow))
     if plug is not None and hole is not None and hole >= plug:
-        ledger.problem("plug.bore", "is not smaller than the plug", _mm(hole), f"below {_mm(plug)}")
-    if bore is None or plug is None:
+        ledger.problem(hollow, "is not smaller than the plug", _mm(hole), f"below {_mm(plug)}")
+    if bore is None or plug is None or (table != "plug" and across == "plug.diameter"):
         return
     if plug >= bore:
         got, most = _mm(plug), f"below the bore of {_mm(bore)}"
-        ledger.problem("plug.diameter", "the plug does not go into the tube", got, most)
+        ledger.problem(across, "the plug does not go into the tube", got, most)
         return
     gap = (bore - plug) / 2
-    spreads = (ledger.variables["tube.bore"].spread, ledger.variables["plug.diameter"].spread)
+    spreads = (ledger.variables[wide].spread, ledger.variables[across].spread)
     sd = sum(float(found.sd) ** 2 for found in spreads) ** 0.5 / 2
     if sd > 0 and gap < 2 * sd:
         ledger.warn(
@@ -63,6 +82,19 @@ def _check_fit(ledger: Ledger) -> None:
         )
 
 
+def _check_thread(ledger: Ledger, *threads: Thread | None) -> None:
+    """Refuse a thread that leaves nothing of its plug."""
+    for table, thread in zip(_PLUGS, threads, strict=True):
+        plug = ledger.mean(_own(ledger, table, "diameter"))
+        own = thread or threads[0]
+        if plug is None or own is None or (table != "plug" and ledger.broken("thread.size")):
+            continue
+        if own.major_diameter >= plug:
+            key = f"{table.replace('plug', 'thread')}.size" if thread else "thread.size"
+            most = f"below the plug's {_mm(plug)}"
+            ledger.problem(key, "leaves nothing of the plug", f"{own.size}", most)
+
+
 def _check_tube(ledger: Ledger) -> None:
     bore, outer = ledger.mean("tube.bore"), ledger.mean("tube.outer_diameter")
     if bore is not None and outer is not None and bore >= outer:
@@ -71,16 +103,20 @@ def _check_tube(ledger: Ledger) -> None:
 
 
 def _check_length(ledger: Ledger) -> None:
-    length, overlap = ledger.mean("rods.length"), ledger.mean("plug.overlap")
-    if length is None or overlap is None or length <= 0:
+    keys = [_own(ledger, table, "overlap") for table in _PLUGS]
+    length, overlaps = ledger.mean("rods.length"), [ledger.mean(key) for key in keys]
+    if length is None or length <= 0:
         return
-    if overlap >= length:
-        got, most = _mm(overlap), f"below the rod's {_mm(length)}"
-        ledger.problem("plug.overlap", "is as long as the rod", got, most)
-    elif overlap > length / 2:
+    for key, overlap in dict(zip(keys, overlaps, strict=True)).items():
+        if overlap is not None and overlap >= length:
+            got, most = _mm(overlap), f"below the rod's {_mm(length)}"
+            ledger.problem(key, "is as long as the rod", got, most)
+            return
+    both = sum(overlap or 0.0 for overlap in overlaps)
+    if both > length:
         ledger.warn(
             "overlap-long",
-            f"the overlap of {_mm(overlap)} is more than half the rod's length of {_mm(length)}: "
+            f"the two overlaps, {_mm(both)} together, are longer than the rod's {_mm(length)}: "
             "the two plugs would meet.",
         )
 
@@ -137,8 +173,8 @@ def _warn_scatter(ledger: Ledger, loads: Sequence[Load]) -> None:
 
 
 def _warn_corrosion(ledger: Ledger) -> None:
-    tube, plug = (str(ledger.given.get(f"{part}.material", "")) for part in ("tube", "plug"))
-    if tube.startswith("carbon") and plug.startswith("aluminium"):
+    tube, *plugs = (str(ledger.given.get(f"{part}.material", "")) for part in ("tube", *_PLUGS))
+    if tube.startswith("carbon") and any(plug.startswith("aluminium") for plug in plugs):
         ledger.warn(
             "corrosion",
             "aluminium that touches carbon corrodes where it is damp, and no number here counts "

@@ -105,6 +105,13 @@ class Ledger:
         self, quantity: Quantity, found: Given, origin: Origin, source: str, confidence: str
     ) -> Spread | None:
         """Build the spread of `found`, check its range and write it down."""
+        order = ("joint", "rod", "batch", "all")
+        if found.scope and order.index(found.scope) < order.index(quantity.scope):
+            shared = {"rod": "each rod has one", "batch": "each batch has one"}
+            what = f"scope is too fine: {shared.get(quantity.scope, 'all have one in common')}"
+            coarser = " or ".join(f'"{name}"' for name in order[order.index(quantity.scope) :])
+            self.problem(quantity.key, what, f'"{found.scope}"', coarser)
+            return None
         try:
             base = _checked(quantity, build(found, quantity.family, (quantity.low, quantity.high)))
         except InputError as error:

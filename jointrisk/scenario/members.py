@@ -15,8 +15,16 @@ from jointrisk.scenario.types import Thread
 if TYPE_CHECKING:
     from jointrisk.spread import Spread
 
-__all__ = ["resolve_fit", "resolve_plug", "resolve_rods", "resolve_thread", "resolve_tube"]
+__all__ = [
+    "resolve_fit",
+    "resolve_plug",
+    "resolve_rods",
+    "resolve_second",
+    "resolve_thread",
+    "resolve_tube",
+]
 
+_PLUG_CELLS = {"strength": "tension_strength", "modulus": "modulus", "expansion": "expansion"}
 _COMPOSITE_ONLY = ("interlaminar_strength", "interlaminar_toughness")
 
 
@@ -58,25 +66,57 @@ def resolve_tube(ledger: Ledger) -> tuple[bool, tables.Points]:
 
 def resolve_plug(ledger: Ledger, thread: Thread | None) -> None:
     """Strength, modulus, hole and glued length of the plug."""
-    material = _material(ledger, "plug")
-    if material is not None:
-        names = {"strength": "tension_strength", "modulus": "modulus", "expansion": "expansion"}
-        for name, column in names.items():
-            cell = material.cells[column]
-            fixed = name != "strength"
-            ledger.variable(f"plug.{name}", _from_cell(column, cell, fixed=fixed), cell)
+    _plug_material(ledger, "plug")
     if "plug.overlap" in ledger.given:
         ledger.variable("plug.overlap")
     ledger.variable("plug.glued_share")
     ledger.variable("plug.off_centre")
-    hole = tables.default("plug.bore")
+    _hole(ledger, "plug", thread)
+
+
+def resolve_second(ledger: Ledger, first: Thread | None) -> Thread | None:
+    """Resolve what the second end has of its own, all else being as at the first."""
+    thread = resolve_thread(ledger, "second_thread")
+    threaded = [key for key in ledger.given if key.startswith("second_thread.")]
+    if threaded and first is None and not ledger.broken("thread", "thread.size"):
+        what = "the first end has no thread: give [thread] too"
+        ledger.problem(threaded[0], what)
+        return None
+    _plug_material(ledger, "second_plug")
+    for name in ("diameter", "overlap", "glued_share", "off_centre"):
+        if f"second_plug.{name}" in ledger.given:
+            ledger.variable(f"second_plug.{name}")
+    if "second_thread.engagement" in ledger.given and thread is None:
+        ledger.variable("second_thread.engagement")
+    if thread is not None or "second_plug.bore" in ledger.given:
+        _hole(ledger, "second_plug", thread)
+    if "second_plug.diameter" in ledger.given and "plug.radial_gap" in ledger.given:
+        what = "cannot stand beside plug.radial_gap: give tube.bore and plug.diameter instead"
+        ledger.problem("second_plug.diameter", what)
+    return thread
+
+
+def _plug_material(ledger: Ledger, table: str) -> None:
+    """Strength, modulus and expansion of a plug; of the second one only what is its own."""
+    material = _material(ledger, table)
+    for name, column in _PLUG_CELLS.items():
+        key = f"{table}.{name}"
+        if material is not None:
+            cell = material.cells[column]
+            ledger.variable(key, _from_cell(column, cell, fixed=name != "strength"), cell)
+        elif table != "plug" and key in ledger.given:
+            ledger.variable(key)
+
+
+def _hole(ledger: Ledger, table: str, thread: Thread | None) -> None:
     drill = 0.0 if thread is None else thread.major_diameter - thread.pitch
-    ledger.variable("plug.bore", Given("length", "", {"value": drill}), hole)
+    hole = tables.default("plug.bore")
+    ledger.variable(f"{table}.bore", Given("length", "", {"value": drill}), hole)
 
 
-def resolve_thread(ledger: Ledger) -> Thread | None:
-    """Thread of the plug and its engaged length."""
-    size = ledger.given.get("thread.size")
+def resolve_thread(ledger: Ledger, table: str = "thread") -> Thread | None:
+    """Thread of the plug, or of the second one, and its engaged length."""
+    size = ledger.given.get(f"{table}.size")
     if size is None:
         return None
     from jointrisk.mechanics import threads
@@ -84,12 +124,12 @@ def resolve_thread(ledger: Ledger) -> Thread | None:
     try:
         found = threads.find(size)
     except InputError as error:
-        ledger.problem("thread.size", str(error))
+        ledger.problem(f"{table}.size", str(error))
         return None
-    ledger.assume("thread.size", found.size, "scenario", *YOURS)
+    ledger.assume(f"{table}.size", found.size, "scenario", *YOURS)
     row = tables.default("thread.engagement")
     length = row.row["times_major_diameter"] * found.major_diameter
-    ledger.variable("thread.engagement", Given("length", "", {"value": length}), row)
+    ledger.variable(f"{table}.engagement", Given("length", "", {"value": length}), row)
     return Thread(found.size, found.major_diameter, found.pitch)
 
 

@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
     from pydantic_core import ErrorDetails
 
-__all__ = ["dotted", "keys_of", "validate"]
+__all__ = ["ARRAYS", "dotted", "keys_of", "section_of", "shown", "unknown", "validate"]
 
-_ARRAYS = ("load", "pull", "correlation")
+ARRAYS = ("load", "pull", "correlation")
 _HINTS = {
     "gap": 'per side or in total? write plug.radial_gap = "…" for the gap on one side, '
     "or give tube.bore and plug.diameter",
@@ -67,11 +67,11 @@ def _translate(detail: ErrorDetails) -> Problem:
     loc = detail["loc"]
     key = dotted(loc)
     kind = detail["type"]
-    got = _shown(detail["input"])
+    got = shown(detail["input"])
     if kind == "value_error":
         return Problem(key, str(detail["ctx"]["error"]))
     if kind == "extra_forbidden":
-        return _unknown(loc)
+        return unknown(loc)
     if kind in ("tuple_type", "list_type"):
         name = loc[0]
         return Problem(key, f"is a list of tables: write [[{name}]] with two brackets", got)
@@ -80,11 +80,11 @@ def _translate(detail: ErrorDetails) -> Problem:
     return Problem(key, "cannot be read", got)
 
 
-def _unknown(loc: Sequence[int | str]) -> Problem:
-    """Name the key nearest to one that nobody knows."""
+def unknown(loc: Sequence[int | str], allowed: Sequence[str] = ()) -> Problem:
+    """Name the key nearest to one that nobody knows; `allowed`: other keys than the table's."""
     name = str(loc[-1])
     section = _section(loc[:-1])
-    allowed = list(keys_of(section))
+    allowed = allowed or list(keys_of(section))
     if name in _HINTS:
         return Problem(dotted(loc), f"unknown key: {_HINTS[name]}")
     elsewhere = [
@@ -102,15 +102,17 @@ def _unknown(loc: Sequence[int | str]) -> Problem:
 
 def _section(loc: Sequence[int | str]) -> type[Section]:
     """Return the model of the table at `loc`."""
-    for part in loc[:1]:
-        field = File.model_fields.get(keys_of(File).get(str(part), ""))
-        if field is None:
-            break
-        candidates = (field.annotation, *getattr(field.annotation, "__args__", ()))
-        for candidate in candidates:
+    return (section_of(File, str(loc[0])) if loc else None) or File
+
+
+def section_of(section: type[Section], key: str) -> type[Section] | None:
+    """Return the model of the table, or list of tables, that stands under `key`."""
+    field = section.model_fields.get(keys_of(section).get(key, ""))
+    if field is not None:
+        for candidate in (field.annotation, *getattr(field.annotation, "__args__", ())):
             if isinstance(candidate, type) and issubclass(candidate, Section):
                 return candidate
-    return File
+    return None
 
 
 def _missing(file: File, skip: set[str]) -> list[Problem]:
@@ -127,7 +129,7 @@ def _missing(file: File, skip: set[str]) -> list[Problem]:
         for index, entry in enumerate(entries):
             if not isinstance(entry, Section) or name in absent:
                 continue
-            loc = (name, index) if name in _ARRAYS else (name,)
+            loc = (name, index) if name in ARRAYS else (name,)
             if dotted(loc) in skip:
                 continue
             for key in entry.needed:
@@ -160,7 +162,8 @@ def _take_out(raw: Any, loc: Sequence[int | str]) -> None:
         raw[last] = {}
 
 
-def _shown(raw: object) -> str:
+def shown(raw: object) -> str:
+    """Return a value in a message's few words."""
     if isinstance(raw, dict):
         return "a table"
     if isinstance(raw, list):

@@ -8,28 +8,42 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from jointrisk.errors import Problem, ScenarioError
+from jointrisk.errors import Problem, ScenarioError, nearest
 
 if TYPE_CHECKING:
     import os
 
     from jointrisk.scenario.types import Scenario
 
-__all__ = ["load", "load_text", "schema"]
+__all__ = ["load", "load_options", "load_text", "schema"]
 
 
-def load(path: str | os.PathLike[str]) -> Scenario:
+def load(path: str | os.PathLike[str], *, option: str | None = None) -> Scenario:
     """Return the scenario that the file at `path` holds.
 
     Parameters
     ----------
     path : str or path-like
         A TOML file.
+    option : str, optional
+        Name of one of the file's options; without it the file as written.
 
     Raises
     ------
     ScenarioError
-        No such file, or a file with faults; every fault is in its `problems`.
+        No such file or option, or a file with faults, in any option; every fault is in its
+        `problems`.
+    """
+    return _pick(load_options(path), option, str(path))
+
+
+def load_options(path: str | os.PathLike[str]) -> dict[str, Scenario]:
+    """Return the scenarios of the file at `path`: "as written" first, then each option by name.
+
+    Raises
+    ------
+    ScenarioError
+        As for `load`.
     """
     name = str(path)
     try:
@@ -46,18 +60,18 @@ def load(path: str | os.PathLike[str]) -> Scenario:
     except UnicodeDecodeError as error:
         what = "is not a text file in UTF-8"
         raise _refused(name, what, f"byte {content[error.start]:#04x} at {error.start}") from None
-    return _scenario(text, name, content)
+    return _scenarios(text, name, content)
 
 
-def load_text(text: str, name: str = "scenario") -> Scenario:
+def load_text(text: str, name: str = "scenario", *, option: str | None = None) -> Scenario:
     """Return the scenario that `text` holds; `name` stands for the file in messages.
 
     Raises
     ------
     ScenarioError
-        Faults in the text; every fault is in its `problems`.
+        Faults in the text, or no such option; every fault is in its `problems`.
     """
-    return _scenario(text, name, text.encode("utf-8"))
+    return _pick(_scenarios(text, name, text.encode("utf-8")), option, name)
 
 
 def schema() -> dict[str, Any]:
@@ -67,26 +81,31 @@ def schema() -> dict[str, Any]:
     return json_schema()
 
 
-def _scenario(text: str, name: str, content: bytes) -> Scenario:
-    from jointrisk.scenario.problems import validate
-    from jointrisk.scenario.resolve import resolve
+def _scenarios(text: str, name: str, content: bytes) -> dict[str, Scenario]:
+    from jointrisk.scenario.options import judge, variants
 
     if "\x00" in text:
         raise _refused(name, "is not a text file", "a zero byte")
     try:
         raw = tomllib.loads(text)
-        file, problems, skip = validate(raw)
+        found, problems = variants(raw)
     except RecursionError:
         raise _refused(name, "is nested too deeply to be a scenario") from None
     except ValueError as error:
         raise ScenarioError(name, [_toml_problem(text, str(error))]) from None
-    return resolve(
-        file,
-        problems=problems,
-        skip=skip,
-        path=name,
-        sha256=hashlib.sha256(content).hexdigest(),
-    )
+    return judge(found, problems, path=name, sha256=hashlib.sha256(content).hexdigest())
+
+
+def _pick(found: dict[str, Scenario], option: str | None, name: str) -> Scenario:
+    """Return one of the scenarios of a file, or refuse with the options there are."""
+    label = next(iter(found)) if option is None else option
+    if label in found:
+        return found[label]
+    close = nearest(label, list(found))
+    meant = f'; did you mean "{close}"?' if close else ""
+    listed = ", ".join(f'"{known}"' for known in found)
+    what = f"no such option{meant}"
+    raise ScenarioError(name, [Problem("options", what, f'"{label}"', f"one of {listed}")])
 
 
 def _refused(name: str, what: str, got: str = "") -> ScenarioError:

@@ -63,12 +63,14 @@ def _members_and_bond(ledger: Ledger) -> dict[str, Any]:
     members.resolve_rods(ledger)
     thread = members.resolve_thread(ledger)
     members.resolve_plug(ledger, thread)
+    second_thread = members.resolve_second(ledger, thread)
     members.resolve_fit(ledger)
     joint = bond.resolve_bond(ledger)
     return {
         "tube_is_composite": composite,
         "wall_strength_by_temperature": wall,
         "thread": thread,
+        "second_thread": second_thread,
         "adhesive_class": joint.adhesive_class,
         "evidence": joint.evidence,
         "toughness_given": joint.toughness_given,

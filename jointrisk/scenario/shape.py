@@ -7,6 +7,8 @@ reaches a user; `problems` translates.
 
 from __future__ import annotations
 
+import json
+import re
 from typing import Annotated, Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -114,10 +116,31 @@ class Plug(Section):
     expansion: OneExpansion = None
 
 
+class SecondPlug(Section):
+    """What differs in the plug of the second end; all else is as at the first."""
+
+    material: Material = None
+    diameter: Length = None
+    overlap: Length = None
+    glued_share: Ratio = None
+    off_centre: Ratio = None
+    bore: OneLength = None
+    strength: Stress = None
+    modulus: OneStress = None
+    expansion: OneExpansion = None
+
+
 class ThreadTable(Section):
     """The thread in the plug."""
 
     needed = ("size",)
+    size: Text = None
+    engagement: Length = None
+
+
+class SecondThread(Section):
+    """What differs in the thread of the second end."""
+
     size: Text = None
     engagement: Length = None
 
@@ -145,6 +168,8 @@ class PreparationTable(Section):
 
     plug: Surface = None
     tube: Surface = None
+    second_plug: Surface = None
+    second_tube: Surface = None
 
 
 class WeakBonds(Section):
@@ -172,10 +197,13 @@ class Service(Section):
 
 
 class LoadTable(Section):
-    """One service load along the rod."""
+    """One service load along the rod, with kind and size or a recipe for them."""
 
-    needed = ("name", "kind", "size")
+    needed = ("name",)
     name: Text = None
+    recipe: Annotated[str | None, *one_of(*tables.recipes())] = None
+    arm_ratio: Number = None
+    weight: OneForce = None
     kind: Annotated[str | None, *one_of("annual_maximum", "event", "sustained")] = None
     direction: Annotated[str | None, *one_of("pull", "push", "both")] = None
     size: Force = None
@@ -232,6 +260,8 @@ class File(Section):
     tube: Tube = Tube()
     plug: Plug = Plug()
     thread: ThreadTable | None = None
+    second_plug: SecondPlug = SecondPlug()
+    second_thread: SecondThread = SecondThread()
     adhesive: AdhesiveTable = AdhesiveTable()
     preparation: PreparationTable = PreparationTable()
     weak_bonds: WeakBonds = WeakBonds()
@@ -242,6 +272,7 @@ class File(Section):
     pull: tuple[PullTable, ...] = ()
     proof: ProofTable = ProofTable()
     correlation: tuple[CorrelationTable, ...] = ()
+    options: Any = None  # read by the module of that name
 
 
 # JSON Schema ---------------------------------------------------------------------------------
@@ -256,8 +287,33 @@ def json_schema() -> dict[str, Any]:
         shape = document if section is File else definitions.get(section.__name__)
         if shape is not None and section.needed:
             shape["required"] = list(section.needed)
+    ways: list[dict[str, Any]] = [{"required": ["kind", "size"]}, {"required": ["recipe"]}]
+    definitions["LoadTable"]["anyOf"] = ways
+    document["properties"]["options"] = _options_json(document, definitions)
     top = {"$schema": "http://json-schema.org/draft-04/schema#", **document}
     return _plainer({**top, "definitions": definitions})  # type: ignore[no-any-return]
+
+
+def _options_json(document: dict[str, Any], definitions: dict[str, Any]) -> dict[str, Any]:
+    """Return what `options` may hold, and add tables in which nothing must be there."""
+    whole = dict(document["properties"])
+    text = json.dumps({"properties": whole, "definitions": definitions})
+    loose = json.loads(re.sub(r'(#/definitions/\w+)"', r'\1Change"', text))
+    for name, shape in loose["definitions"].items():
+        bare = {k: v for k, v in shape.items() if k not in ("required", "anyOf")}
+        definitions[f"{name}Change"] = bare
+    changes = {
+        name: whole[name] if shape.get("type") == "array" else shape
+        for name, shape in loose["properties"].items()
+        if name not in ("schema", "seed", "options")
+    }
+    by_name = {"$ref": "#/definitions/LoadTableChange"}
+    mapping = {"type": "object", "additionalProperties": by_name}
+    changes["load"] = {"anyOf": [changes["load"], mapping]}
+    changes["without"] = {"type": "array", "items": {"type": "string"}}
+    option = {"type": "object", "additionalProperties": False, "properties": changes}
+    definitions["Option"] = option
+    return {"type": "object", "additionalProperties": {"$ref": "#/definitions/Option"}}
 
 
 def _plainer(node: Any) -> Any:

@@ -24,11 +24,14 @@ __all__ = [
     "Material",
     "Points",
     "Preparation",
+    "Recipe",
     "TargetRow",
     "adhesives",
     "default",
+    "defaults",
     "materials",
     "preparations",
+    "recipes",
     "targets",
 ]
 
@@ -101,6 +104,30 @@ class TargetRow:
     index: float
     probability: float
     source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """A load to start from, where its own is not known."""
+
+    kind: str
+    direction: str | None
+    """None for a sustained load, whose sign says it."""
+    rate: str | None
+    """None where the scenario must say how often."""
+    acts: str
+    """Where the force is, such as "at the hand"."""
+    weight_of: str | None
+    """Whose weight `size` is counted in; None where `size` is a force."""
+    size: Given
+    """A force [N], or times a weight [-]."""
+    source: str
+    confidence: str
+
+    @property
+    def in_rod(self) -> bool:
+        """Whether the force is that of the rod itself, with no linkage between."""
+        return self.acts == "in the rod"
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,18 +214,38 @@ def targets() -> Mapping[str, TargetRow]:
     )
 
 
+@cache
+def recipes() -> Mapping[str, Recipe]:
+    """Return the load recipes by name."""
+    return MappingProxyType({name: _recipe(row) for name, row in _table("loads").items()})
+
+
 def default(key: str) -> Default:
     """Return what is taken where a scenario leaves `key` out."""
-    return _defaults()[key]
+    return defaults()[key]
 
 
 @cache
-def _defaults() -> Mapping[str, Default]:
+def defaults() -> Mapping[str, Default]:
+    """Return every row of the table of defaults by key."""
     return MappingProxyType(
         {
             key: Default(MappingProxyType(row), row["source"], CONFIDENCE[row["mark"]])
             for key, row in _table("defaults").items()
         }
+    )
+
+
+def _recipe(row: Mapping[str, Any]) -> Recipe:
+    return Recipe(
+        row["kind"],
+        row.get("direction"),
+        row.get("rate"),
+        row["acts"],
+        row.get("weight_of"),
+        read_given(row["size"], "ratio" if row["unit"] == "weight" else "force"),
+        f"{row['source']} ({CONFIDENCE[row['mark']]}); {row['spread']}",
+        CONFIDENCE["J"],  # the force is published, its scatter is not
     )
 
 

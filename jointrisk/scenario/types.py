@@ -21,6 +21,18 @@ Direction = Literal["pull", "push", "both"]
 LoadKind = Literal["annual_maximum", "event", "sustained"]
 
 
+def second_of(key: str) -> str:
+    """Return the key under which the second end says its own, "" where it says none.
+
+    ``plug.overlap`` gives ``second_plug.overlap``, ``preparation.tube`` gives
+    ``preparation.second_tube``.
+    """
+    table, name = key.split(".", 1)
+    if table in ("plug", "thread"):
+        return f"second_{key}"
+    return f"preparation.second_{name}" if key in ("preparation.plug", "preparation.tube") else ""
+
+
 @dataclass(frozen=True, slots=True)
 class Variable:
     """One quantity of the scenario with its spread, in the units of the house."""
@@ -151,6 +163,8 @@ class Scenario:
     tube_is_composite: bool
     """True where an interlaminar limit of the tube wall applies."""
     thread: Thread | None
+    second_thread: Thread | None
+    """Thread of the second end; None where it is as at the first."""
     strength_by_temperature: tuple[tuple[float, float], ...]
     """Points (degC, factor on adhesive strength and modulus), rising in degC."""
     wall_strength_by_temperature: tuple[tuple[float, float], ...]
@@ -168,3 +182,19 @@ class Scenario:
     seed: int
     assumptions: tuple[Assumption, ...]
     warnings: tuple[Warning_, ...] = field(default=())
+    option: str | None = None
+    """Name of the option of the file that this is; None for the file as written."""
+    options: tuple[str, ...] = ()
+    """Names of all options of the file."""
+
+    @property
+    def second_keys(self) -> Mapping[str, str]:
+        """Keys that the two ends have apart, each with that of the second end."""
+        pairs = {key: second_of(key) for key in self.variables}
+        return {key: second for key, second in pairs.items() if second in self.variables}
+
+    def at_ends(self, key: str) -> tuple[Variable, ...]:
+        """Return the variable of both ends, once where they are alike."""
+        second = self.variables.get(second_of(key))
+        first = self.variables[key]
+        return (first,) if second is None else (first, second)

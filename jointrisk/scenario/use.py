@@ -6,15 +6,16 @@ from typing import TYPE_CHECKING
 
 from jointrisk import units
 from jointrisk.errors import InputError, nearest
-from jointrisk.scenario import tables
-from jointrisk.scenario.catalogue import Quantity
+from jointrisk.scenario import recipe, tables
+from jointrisk.scenario.catalogue import LOAD_FAMILY, Quantity
 from jointrisk.scenario.ledger import YOURS, Ledger
-from jointrisk.scenario.types import Load, Proof, Pull, Target
+from jointrisk.scenario.types import Load, Proof, Pull, Target, second_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from jointrisk.scenario.given import Given
+    from jointrisk.scenario.recipe import Whose
     from jointrisk.scenario.shape import CorrelationTable, LoadTable, PullTable, TargetTable
 
 __all__ = [
@@ -27,15 +28,15 @@ __all__ = [
     "resolve_target",
 ]
 
-_FAMILY = {"annual_maximum": "gumbel", "event": "lognormal", "sustained": "normal"}
 _WAYS = ("probability", "index", "failure_would_be")
 _LARGEST_INDEX = 8.0
+_GIVEN: Whose = ("scenario", *YOURS)
 
 
 def resolve_life(ledger: Ledger, loads: Sequence[LoadTable]) -> float:
     """Return the life [years]; it must be given where a load comes in years."""
     key = "life.duration"
-    in_years = any(load.kind in ("annual_maximum", "event") for load in loads)
+    in_years = any(recipe.kind_of(load) in ("annual_maximum", "event") for load in loads)
     if key not in ledger.given and in_years and not ledger.broken(key):
         ledger.problem(key, "is missing, though a load comes so often a year", "", '"10 years"')
     if key not in ledger.given and (in_years or ledger.broken(key)):
@@ -201,14 +202,20 @@ def _probability(ledger: Ledger, table: TargetTable) -> float | None:
 def _load(ledger: Ledger, at: str, table: LoadTable) -> Load | None:
     """Return one load, or None where something of it is wrong."""
     before = len(ledger.problems)
+    table, whose = recipe.fill(ledger, at, table)
+    for key in ("kind", "size"):
+        needs = table.recipe is None and not ledger.broken(f"{at}.recipe", f"{at}.{key}")
+        if needs and getattr(table, key) is None:
+            ledger.problem(f"{at}.{key}", "is missing")
     sustained = table.kind == "sustained"
     if sustained and table.direction is not None:
         what = "a sustained load has a sign instead: a push is written with a minus"
         ledger.problem(f"{at}.direction", what, f'"{table.direction}"')
-    rate = _rate(ledger, at, table)
+    rate = _rate(ledger, at, table, whose.get("rate", _GIVEN))
     if table.size is not None and table.size.scope:
         what = "has no scope of its own: write scope beside the load's name"
         ledger.problem(f"{at}.size", what, f'"{table.size.scope}"')
+        return None
     if table.name is None or table.kind is None or table.size is None:
         return None
     quantity = Quantity(
@@ -216,23 +223,22 @@ def _load(ledger: Ledger, at: str, table: LoadTable) -> Load | None:
         f"load {table.name}",
         "force",
         table.scope or "all",  # type: ignore[arg-type]
-        family=_FAMILY[table.kind],
+        family=LOAD_FAMILY[table.kind],
         low=float("-inf") if sustained else 0.0,
     )
-    _enter_size(ledger, f"{at}.size", quantity, table.size)
+    _enter_size(ledger, f"{at}.size", quantity, table.size, whose.get("size", _GIVEN))
     if len(ledger.problems) > before or ledger.broken(at):
         return None
     direction = table.direction or "both"
     if not sustained:
-        origin = "scenario" if table.direction else "default"
-        judged = ("either way, where none is named", tables.CONFIDENCE["J"])
-        source = YOURS if table.direction else judged
-        ledger.assume(f"load.{table.name}.direction", direction, origin, *source)  # type: ignore[arg-type]
+        judged: Whose = ("default", "either way, where none is named", tables.CONFIDENCE["J"])
+        source = whose.get("direction", _GIVEN) if table.direction else judged
+        ledger.assume(f"load.{table.name}.direction", direction, *source)
     size = ledger.variables[quantity.key]
     return Load(table.name, table.kind, direction, size, table.scope or "all", rate)  # type: ignore[arg-type]
 
 
-def _enter_size(ledger: Ledger, key: str, quantity: Quantity, size: Given) -> None:
+def _enter_size(ledger: Ledger, key: str, quantity: Quantity, size: Given, whose: Whose) -> None:
     """Enter a load's size; what is wrong with it is told under the key of the file."""
     count = len(ledger.problems)
     below = [name for name in ("value", "mean", "median") if size.numbers.get(name, 1.0) <= 0]
@@ -240,13 +246,13 @@ def _enter_size(ledger: Ledger, key: str, quantity: Quantity, size: Given) -> No
         what = "is not above zero: direction says whether it pulls or pushes"
         ledger.problem(key, what, units.format_value(size.numbers[below[0]], "N"))
         return
-    ledger.enter(quantity, size, "scenario", *YOURS)
+    ledger.enter(quantity, size, *whose)
     for index in range(count, len(ledger.problems)):
         found = ledger.problems[index]
         ledger.problems[index] = type(found)(key, found.what, found.got, found.expected)
 
 
-def _rate(ledger: Ledger, at: str, table: LoadTable) -> float:
+def _rate(ledger: Ledger, at: str, table: LoadTable, whose: Whose) -> float:
     """Return events per year, 0 for loads that do not come as events."""
     key = f"{at}.rate"
     if table.kind == "event":
@@ -258,7 +264,7 @@ def _rate(ledger: Ledger, at: str, table: LoadTable) -> float:
         if rate <= 0:
             ledger.problem(key, "is not above zero", table.rate.text)
         text = units.format_value(rate, "1/years")
-        ledger.assume(f"load.{table.name}.rate", text, "scenario", *YOURS)
+        ledger.assume(f"load.{table.name}.rate", text, *whose)
         return rate
     if table.rate is not None and table.kind is not None:
         ledger.problem(key, f'has no meaning for kind = "{table.kind}"', table.rate.text)
@@ -287,11 +293,21 @@ def _matched(ledger: Ledger, key: str, pair: tuple[str, str]) -> bool:
         if isinstance(found.spread, spread.Fixed):
             ledger.problem(key, f"{name} is one value: give it a spread first", f"{found.spread}")
             return False
+    apart = [_apart(ledger, name) for name in pair]
+    if first.scope == second.scope == "joint" and apart[0] != apart[1]:
+        what = "one of them has a value of its own at the second end, the other has not"
+        ledger.problem(key, what, " and ".join(pair))
+        return False
     if first.scope != second.scope:
         got = f"{pair[0]}: {first.scope}, {pair[1]}: {second.scope}"
         ledger.problem(key, "are drawn for different things", got, "the same scope for both")
         return False
     return True
+
+
+def _apart(ledger: Ledger, key: str) -> bool:
+    """Return whether the two ends have this quantity apart."""
+    return "second_" in key or second_of(key) in ledger.variables
 
 
 def _attainable(ledger: Ledger, found: dict[tuple[str, str], float]) -> None:

@@ -16,6 +16,7 @@ from jointrisk.study import judgement
 from jointrisk.study.band import band
 from jointrisk.study.cautions import warnings
 from jointrisk.study.curves import figures
+from jointrisk.study.geometry import geometry
 from jointrisk.study.influence import influences
 from jointrisk.study.pulls import proof_answer
 from jointrisk.study.results import Assessment
@@ -78,6 +79,7 @@ def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> 
         modes=judgement.modes(sample) if loaded else (),
         ranking=ranking,
         proof=proof,
+        geometry=geometry(scenario),
         assumptions=scenario.assumptions,
         warnings=warnings(sample, ranking),
         figures=figures(sample, states, _named_loads(proof)),
@@ -146,6 +148,7 @@ def _run(scenario: Scenario, seed: int) -> dict[str, Any]:
             "scipy": scipy.__version__,
         },
         "scenario_sha256": scenario.sha256,
+        "option": scenario.option,
         "options": {"confidence": judgement.CONFIDENCE},
     }
 

@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from jointrisk.mechanics import members
+from jointrisk.mechanics.limits import torque_shear
 from jointrisk.scenario.types import Warning_
 from jointrisk.study.sample import TARGET_COV
 
 if TYPE_CHECKING:
+    from jointrisk.scenario.types import Scenario
     from jointrisk.study.results import Influence
     from jointrisk.study.sample import Sample
 
@@ -19,6 +22,9 @@ MOST_LEADERS = 3
 BOUNDED_SHARE = 0.01
 TOUGHNESS_SHARE = 0.5
 MISFIT_SHARE = 1e-4
+SOFTENING = 0.05
+"""Part of the strut's load that shear of the wall may take without a word [-]."""
+NEGLIGIBLE = 1e-7
 
 
 def warnings(sample: Sample, ranking: tuple[Influence, ...]) -> tuple[Warning_, ...]:
@@ -40,6 +46,7 @@ def warnings(sample: Sample, ranking: tuple[Influence, ...]) -> tuple[Warning_, 
     found += _of_sample(sample)
     found += _of_defaults(sample, ranking)
     found += _of_torque(sample)
+    found += _of_strut(sample)
     return tuple(found)
 
 
@@ -59,7 +66,7 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "parts-do-not-fit",
-                f"{sample.left_out:.2g} of the sets have an insert that does not enter its tube; "
+                f"{_percent(sample.left_out)} of the sets have an insert that does not enter its tube; "
                 "they are left out, as parts nobody could make.",
             )
         )
@@ -68,16 +75,17 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "lower-value-used",
-                f"In {bounded:.0%} of the sets a thermal misfit leaves the range of the strength "
+                f"In {_percent(bounded)} of the sets a thermal misfit leaves the range of the strength "
                 "formula; a lower value stands in for it.",
             )
         )
-    broken = float((weight * (outcome.pull <= 0.0).mean(axis=0)).sum())
+    too_hot = sample.hottest >= sample.rods.scenario.hard_stop_temperature
+    broken = float((weight * (outcome.pull <= 0.0).mean(axis=0))[~too_hot].sum())
     if broken > MISFIT_SHARE:
         found.append(
             Warning_(
                 "misfit-breaks-bonds",
-                f"In {broken:.2g} of the rods a weak bond breaks in service by unlike expansion "
+                f"In {_percent(broken)} of the rods a weak bond breaks in service by unlike expansion "
                 "of insert and tube alone, with no load at all.",
             )
         )
@@ -86,22 +94,32 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "overlap-past-usefulness",
-                f"In {tough:.0%} of the joints the toughness of the adhesive governs, not the "
+                f"In {_percent(tough)} of the joints the toughness of the adhesive governs, not the "
                 "whole overlap: more overlap would bring little.",
             )
         )
+    return found + _of_heat(sample)
+
+
+def _of_heat(sample: Sample) -> list[Warning_]:
     hot = sample.rods.variables["service.hottest"].spread
     stop = sample.rods.scenario.hard_stop_temperature
-    too_hot = float(hot.sf(np.float64(stop))) if hot.sd > 0.0 else float(hot.mean >= stop)
-    if too_hot > 0.0:
-        found.append(
-            Warning_(
-                "too-hot",
-                f"With chance {too_hot:.1g} the joint reaches {stop:.0f} °C, at which the adhesive "
-                "is counted as carrying nothing.",
-            )
+    chance = float(hot.sf(np.float64(stop))) if hot.sd > 0.0 else float(hot.mean >= stop)
+    if chance < NEGLIGIBLE:
+        return []
+    often = "Always" if chance == 1.0 else f"In {_percent(chance)} of the draws"
+    return [
+        Warning_(
+            "too-hot",
+            f"{often} the joint reaches {stop:.0f} °C in its life, at which the adhesive is "
+            "counted as carrying nothing.",
         )
-    return found
+    ]
+
+
+def _percent(share: float) -> str:
+    text = f"{100.0 * share:.2g}"
+    return f"{float(text):g} %" if share >= NEGLIGIBLE else "next to none"
 
 
 def _of_defaults(sample: Sample, ranking: tuple[Influence, ...]) -> list[Warning_]:
@@ -126,23 +144,55 @@ def _of_defaults(sample: Sample, ranking: tuple[Influence, ...]) -> list[Warning
 
 
 def _of_torque(sample: Sample) -> list[Warning_]:
-    """Torque on the insert that brings a sound bond to its shear strength, 2T/(pi d^2 L)."""
+    """Warn of the torque on an insert that brings a sound bond to its shear strength."""
     scenario = sample.rods.scenario
     if scenario.thread is None:
         return []
-    mean = {key: variable.spread.mean for key, variable in scenario.variables.items()}
-    overlap = mean["plug.overlap"] * mean["plug.glued_share"]
-    middle = (mean["plug.diameter"] + mean["tube.bore"]) / 2.0
-    shear = (
-        mean["adhesive.shear_strength"]
-        * mean["evidence.factor"]
-        * min(mean["preparation.plug"], mean["preparation.tube"], 1.0)
-    )
-    torque = shear * np.pi * middle**2 * overlap / 2.0 / 1000.0
+    torque = min(_bond_torque(scenario, end) for end in (0, 1)) / 1000.0
     return [
         Warning_(
             "lock-nut-torque",
-            f"A lock nut tightened without holding the insert twists the bond: about {torque:.2g} "
-            "N m brings a middling joint to its shear strength. Torque is not counted here.",
+            f"A lock nut tightened without holding the insert twists the bond: about "
+            f"{float(f'{torque:.2g}'):g} N m brings a middling joint to its shear strength. Torque is not counted here.",
         )
     ]
+
+
+def _of_strut(sample: Sample) -> list[Warning_]:
+    """Warn where shear of the tube would take more off the strut than may be left out."""
+    if not sample.rods.push:
+        return []
+    scenario = sample.rods.scenario
+    mean = {key: float(variable.spread.mean) for key, variable in scenario.variables.items()}
+    outer, inner = mean["tube.outer_diameter"] / 2.0, mean["tube.bore"] / 2.0
+    euler = members.euler_load(
+        mean["rods.length"], outer, inner, mean["tube.modulus"], scenario.end_fixity
+    )
+    area = np.pi * (outer**2 - inner**2)
+    softening = float(euler) / (mean["tube.shear_modulus"] * area / 2.0)
+    if softening <= SOFTENING:
+        return []
+    return [
+        Warning_(
+            "strut-softens",
+            f"Shear of the tube's wall would take about {_percent(softening / (1 + softening))} "
+            "off the push at which the rod bows out; that is not counted.",
+        )
+    ]
+
+
+def _bond_torque(scenario: Scenario, end: int) -> float:
+    """Return the torque that brings a middling sound bond of one end to its strength [N mm]."""
+
+    def mean(key: str) -> float:
+        return float(scenario.at_ends(key)[-1 if end else 0].spread.mean)
+
+    shear = (
+        mean("adhesive.shear_strength")
+        * mean("evidence.factor")
+        * min(mean("preparation.plug"), mean("preparation.tube"), 1.0)
+    )
+    radius = mean("plug.diameter") / 2.0
+    gap = mean("tube.bore") / 2.0 - radius
+    overlap = mean("plug.overlap") * mean("plug.glued_share")
+    return shear / float(torque_shear(1.0, radius, gap, overlap))

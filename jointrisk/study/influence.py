@@ -48,7 +48,7 @@ SMALLEST = 1e-300
 TENTH = 0.1
 DEGREES = 5.0
 HALVED = "spread halved"
-FIT_KEYS = ("tube.bore", "plug.diameter")
+FIT_KEYS = ("tube.bore", "plug.diameter", "second_plug.diameter")
 WEIGHT_KEYS = (
     "weak_bonds.lone_weight",
     "weak_bonds.bad_batch_weight",
@@ -63,6 +63,8 @@ MEMBERS_ONLY = (
     "rods.load_offset",
     "thread.engagement",
     "plug.strength",
+    "second_thread.engagement",
+    "second_plug.strength",
 )
 """Variables that change no bond: only the members are worked out anew."""
 
@@ -239,13 +241,13 @@ def _step(variable: Variable) -> tuple[str, float] | None:
 
 def _fit_questions(variables: Mapping[str, Variable]) -> list[_Question]:
     """Ask about bore and insert together: what matters of them is the gap."""
-    bore, plug = (variables[key] for key in FIT_KEYS)
+    bore, plug, *second = (variables[key] for key in FIT_KEYS if key in variables)
     clearance = float(bore.spread.mean - plug.spread.mean)
     key, name = "tube.bore - plug.diameter", "gap between insert and tube"
     asked = [
         _Question(key, name, "mean a tenth higher", {FIT_KEYS[0]: Change(shift=TENTH * clearance)})
     ]
-    if varies(bore) or varies(plug):
-        both = {fit: Change(squeeze=0.5) for fit in FIT_KEYS}
-        asked.insert(0, _Question(key, name, HALVED, both))
+    if any(varies(variable) for variable in (bore, plug, *second)):
+        halved = {fit: Change(squeeze=0.5) for fit in FIT_KEYS if fit in variables}
+        asked.insert(0, _Question(key, name, HALVED, halved))
     return asked

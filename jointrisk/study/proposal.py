@@ -17,7 +17,6 @@ import numpy as np
 from jointrisk.model.bond import BOND_MODES
 from jointrisk.model.layout import ENDS, lift_columns, lift_labels
 from jointrisk.model.loads import room_for, sustained_sum, typical_size
-from jointrisk.model.resistance import member_resistance
 from jointrisk.reliability.ladder import ladder
 from jointrisk.reliability.mixture import Proposal
 
@@ -61,13 +60,15 @@ def first_plan(single: RodSet, full: RodSet) -> Plan:
         The same scenario with one rod, and with all.
     """
     patterns: list[tuple[Array, Array]] = []
-    for margin, forced, levels in _searches(single):
-        points = ladder(margin, single.layout.dimension, levels, active=_first_joint(single))
+    ends = range(ENDS) if single.layout.second else range(1)
+    for end, (margin, forced, levels) in ((e, s) for e in ends for s in _searches(single, e)):
+        points = ladder(margin, single.layout.dimension, levels, active=_one_joint(single, end))
         tilt = _label_tilt(single, forced)
         for point, level in zip(points, levels, strict=True):
             if level == 0.0 or np.any(point):
                 patterns.append((point + tilt, forced))
-            if single.layout.bad_batch_labels.stop and np.any(forced == 1.0) and level < BAD_BELOW:
+            in_bad = single.layout.bad_batch_labels.stop and np.any(forced == 1.0)
+            if in_bad and level < BAD_BELOW:
                 bad = _bad_batch(single)
                 patterns.append((point + _label_tilt(single, bad), bad))
     directions = [np.zeros(full.layout.dimension)]
@@ -121,21 +122,21 @@ def _shares(pattern: npt.NDArray[np.intp], weights: Array) -> Array:
     return np.asarray(shares / shares.sum())
 
 
-def _searches(single: RodSet) -> list[tuple[Margin, Array, tuple[float, ...]]]:
-    """Return (margin, forced labels, distances) of every search on one rod."""
+def _searches(single: RodSet, end: int) -> list[tuple[Margin, Array, tuple[float, ...]]]:
+    """Return (margin, forced labels, distances) of every search on one end of one rod."""
     layout = single.layout
     free = np.full(layout.label_count, np.nan)
     searches: list[tuple[Margin, Array, tuple[float, ...]]] = [
-        (_bond_margin(single, weak=False), free, SOUND_LEVELS)
+        (_bond_margin(single, None), free, SOUND_LEVELS)
     ]
     weak_labels = layout.weak_joint_labels
     if weak_labels.stop > weak_labels.start:
         weak = free.copy()
-        weak[weak_labels.start] = 1.0
-        searches.append((_bond_margin(single, weak=True), weak, WEAK_LEVELS))
+        weak[weak_labels.start + end] = 1.0
+        searches.append((_bond_margin(single, end), weak, WEAK_LEVELS))
     for push in (False, True) if single.push else (False,):
         values = single.values(np.zeros((1, layout.dimension)))
-        for name in member_resistance(single.scenario, layout, values, 1, push=push):
+        for name in single.member_resistance(values, 1, push=push):
             margin = _member_margin(single, name, push)
             if _within_reach(single, margin):
                 searches.append((margin, free, MEMBER_LEVELS))
@@ -161,13 +162,14 @@ def _within_reach(single: RodSet, margin: Margin) -> bool:
     return bool(margin(point)[0] < np.log(max(reach, default=1.0)))
 
 
-def _bond_margin(single: RodSet, *, weak: bool) -> Margin:
+def _bond_margin(single: RodSet, weak_end: int | None) -> Margin:
     layout = single.layout
+    weak = weak_end is not None
 
     def margin(u: Array) -> Array:
         labels = np.zeros((u.shape[0], layout.label_count), dtype=bool)
         if weak:
-            labels[:, layout.weak_joint_labels.start] = True
+            labels[:, layout.weak_joint_labels.start + (weak_end or 0)] = True
         values = single.values(u)
         strength = single.resistance(values, labels, with_rig=False, with_wall=not weak)
         bonds = slice(0, len(BOND_MODES))
@@ -179,11 +181,9 @@ def _bond_margin(single: RodSet, *, weak: bool) -> Margin:
 
 
 def _member_margin(single: RodSet, name: str, push: bool) -> Margin:
-    scenario, layout = single.scenario, single.layout
-
     def margin(u: Array) -> Array:
         values = single.values(u)
-        own = member_resistance(scenario, layout, values, u.shape[0], push=push)[name]
+        own = single.member_resistance(values, u.shape[0], push=push)[name]
         other = np.full(own.shape, np.inf)
         return _lowest_room(single, values, other if push else own, own if push else other)
 
@@ -208,12 +208,15 @@ def _lowest_room(
     return np.asarray(np.log(np.maximum(np.min(rooms, axis=0), FLOOR)).min(axis=0))
 
 
-def _first_joint(single: RodSet) -> npt.NDArray[np.bool_]:
-    """Which columns belong to joint 0, its rod or something shared."""
+def _one_joint(single: RodSet, end: int) -> npt.NDArray[np.bool_]:
+    """Which columns belong to one end, its rod or something shared."""
     active = np.ones(single.layout.dimension, dtype=bool)
+    other = ("second end", "first end")[end]
     for key, columns in single.layout.columns.items():
         if single.layout.scopes[key] == "joint":
-            active[columns.start + 1] = False
+            active[columns.start + 1 - end] = False
+        elif single.layout.scopes[key] == other:
+            active[columns] = False
     return active
 
 
@@ -235,10 +238,13 @@ def _label_tilt(single: RodSet, forced: Array) -> Array:
 
 
 def _lifted(single: RodSet, full: RodSet, point: Array, forced: Array) -> list[tuple[Array, Array]]:
-    """Lay one rod's point and labels over every joint of the set; each result once."""
+    """Lay one rod's point and labels over every joint of the set; each result once.
+
+    Where the ends differ a point stays at the end it was found for.
+    """
     found: dict[bytes, tuple[Array, Array]] = {}
     for rod in range(full.layout.rods):
-        for end in range(ENDS):
+        for end in range(1 if full.layout.second else ENDS):
             direction = np.zeros(full.layout.dimension)
             direction[lift_columns(single.layout, full.layout, rod, end)] = point
             labels = np.full(full.layout.label_count, np.nan)

@@ -24,7 +24,10 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-ALMOST_ALL = 0.999
+MOST_BROKEN = 0.9
+"""Beyond it a pull leaves too little to be called one [-]."""
+FEWEST_SURVIVORS = 100.0
+"""Effective draws that must hold a pull before anything is said of what it leaves [-]."""
 LOWEST_SHARE = 0.01
 """Lowest load looked at, as a share of the strength of a middling rod [-]."""
 
@@ -54,13 +57,13 @@ def proof_answer(sample: Sample) -> ProofAnswer:
             f"{period}) is met; without a pull it is {_odds(before)}."
         )
         return _answer(sample, found, "window", reason, limits)
-    everything = _find(sample, target, load_refusing(sample, ALMOST_ALL), None)
+    everything = _find(sample, target, load_refusing(sample, MOST_BROKEN), None)
     if everything.reachable and everything.load is not None:
         refused = _refused(sample, everything.load)
         reason = (
-            f"A pull of {everything.load:.3g} N would meet the target "
-            f"({_odds(target.probability)}), but {limits[0][0]} stops at {limits[0][1]:.3g} N; "
-            f"that pull would break {refused:.2g} of all rods. Up to the limit the best is "
+            f"A pull of {_newton(everything.load)} would meet the target "
+            f"({_odds(target.probability)}), but {limits[0][0]} stops at {_newton(limits[0][1])}; "
+            f"that pull would break {100 * refused:.2g} % of all rods. Up to the limit the best is "
             f"{_odds(found.floor)}."
         )
         return _answer(sample, found, "empty", reason, limits)
@@ -68,7 +71,7 @@ def proof_answer(sample: Sample) -> ProofAnswer:
         f"No pull meets the target ({_odds(target.probability)}): the best that any pull can do "
         f"is {_odds(everything.floor)}. What is left is not weakness that a pull today can show."
     )
-    return _answer(sample, everything, "unreachable", reason, limits)
+    return _answer(sample, found, "unreachable", reason, limits)
 
 
 def pull_limits(sample: Sample) -> tuple[tuple[str, float], ...]:
@@ -129,9 +132,10 @@ def _find(
     def point(load: float) -> tuple[float, float]:
         refused = _each_refused(sample, load)
         weight = sample.weight * held(refused)
-        if not weight.sum() > 0.0:
-            return 1.0, 1.0
-        return target_value(sample, target, weight), _share(sample, refused)
+        share = _share(sample, refused)
+        if not weight.sum() ** 2 >= FEWEST_SURVIVORS * (weight**2).sum() > 0.0:
+            return np.nan, share
+        return target_value(sample, target, weight), share
 
     return find_load(
         point,
@@ -192,6 +196,10 @@ def _share(sample: Sample, each: Array) -> float:
 def _sound_refused(sample: Sample, load: float) -> float:
     sound = sample.weight * ~sample.outcome.weak_rod
     return float((sound * _each_refused(sample, load)).sum() / sound.sum())
+
+
+def _newton(load: float) -> str:
+    return f"{float(f'{load:.3g}'):,.0f} N"
 
 
 def _odds(chance: float) -> str:

@@ -163,6 +163,38 @@ class Figures:
 
 
 @dataclass(frozen=True, slots=True)
+class JointGeometry:
+    """Nominal sizes of one bonded end, the means of what was judged [mm]."""
+
+    tube_outer_mm: float
+    tube_bore_mm: float
+    plug_diameter_mm: float
+    plug_bore_mm: float
+    """0: the plug is solid."""
+    radial_gap_mm: float
+    """On one side."""
+    overlap_mm: float
+    wetted_overlap_mm: float
+    """Overlap times the mean share of it that is glued."""
+    thread: str | None
+    """Size, such as "M6"; None without a thread."""
+    thread_major_diameter_mm: float | None
+    thread_engagement_mm: float | None
+    shoulder: bool
+    """True where a flange of the plug bears on the end of the tube."""
+
+
+@dataclass(frozen=True, slots=True)
+class RodGeometry:
+    """Nominal sizes of one rod [mm]."""
+
+    rod_length_mm: float
+    """Pin to pin."""
+    ends: tuple[JointGeometry, ...]
+    """One where both ends are alike, else the first and the second."""
+
+
+@dataclass(frozen=True, slots=True)
 class Assessment:
     """The answer of the main job."""
 
@@ -178,6 +210,7 @@ class Assessment:
     modes: tuple[Mode, ...]
     ranking: tuple[Influence, ...]
     proof: ProofAnswer
+    geometry: RodGeometry
     assumptions: tuple[Assumption, ...]
     warnings: tuple[Warning_, ...]
     figures: Figures
@@ -200,6 +233,7 @@ class Assessment:
                 "modes": [_fields(mode) for mode in self.modes],
                 "ranking": [_fields(entry) for entry in self.ranking],
                 "proof": _proof_dict(self.proof),
+                "geometry": _geometry_dict(self.geometry),
                 "assumptions": [_fields(entry) for entry in self.assumptions],
                 "warnings": [_fields(entry) for entry in self.warnings],
                 "run": dict(self.run),
@@ -275,6 +309,12 @@ def _proof_dict(proof: ProofAnswer) -> dict[str, Any]:
     document = _fields(proof) or {}
     document["limits"] = [{"name": name, "load_newton": load} for name, load in proof.limits]
     document["pulls"] = [_fields(pull) for pull in proof.pulls]
+    return document
+
+
+def _geometry_dict(geometry: RodGeometry) -> dict[str, Any]:
+    document = _fields(geometry) or {}
+    document["ends"] = [_fields(end) for end in geometry.ends]
     return document
 
 

@@ -93,6 +93,12 @@ class Sample:
         return self.rods.scenario.life
 
     @property
+    def hottest(self) -> Array:
+        """Hottest temperature in service of each draw, (n,) [degC]."""
+        values = self.rods.values(self.draws.u)["service.hottest"]
+        return np.broadcast_to(values, (1, self.weight.size))[0]
+
+    @property
     def wall_matters(self) -> bool:
         """Whether the tube wall makes up one failure in a hundred or more."""
         terms = self.weight * self.fails

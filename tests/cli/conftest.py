@@ -46,6 +46,6 @@ def study(monkeypatch, invented):
             raise asked.result
         return asked.result
 
-    monkeypatch.setattr(jointrisk, "load", lambda path: scenario, raising=False)
+    monkeypatch.setattr(jointrisk, "load", lambda path, *, option=None: scenario, raising=False)
     monkeypatch.setattr(jointrisk, "assess", assess, raising=False)
     return asked

@@ -8,6 +8,7 @@ import jointrisk
 from jointrisk.cli.status import Status
 
 HEAVY = ("scipy", "pandas", "matplotlib", "pydantic", "numpy", "rich", "jinja2")
+COMMANDS = ("new", "check", "assess", "schema", "guide")
 
 
 def python(*words, **options):
@@ -27,11 +28,11 @@ def test_help_lists_what_exists_and_nothing_else(run):
     done = run("--help")
     assert done.status == 0
     listed = done.out.partition("Commands:\n")[2].partition("\n\n")[0]
-    assert [line.split()[0] for line in listed.splitlines()] == ["new", "check", "assess", "schema"]
+    assert [line.split()[0] for line in listed.splitlines()] == [*COMMANDS]
     assert "..." not in listed
 
 
-@pytest.mark.parametrize("command", ["new", "check", "assess", "schema"])
+@pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_and_every_option_has_help(run, command):
     done = run(command, "-h")
     assert done.status == 0

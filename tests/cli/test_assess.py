@@ -13,7 +13,8 @@ def test_answers_on_stdout_and_writes_the_folder_beside(run, study):
     assert done.out.startswith("Strength")
     assert "1 in 3,000" in done.out.splitlines()[1]
     assert done.err == "report: rods-report/report.html\n"
-    assert sorted(p.name for p in Path("rods-report").iterdir()) == ["report.html", "result.json"]
+    written = sorted(p.name for p in Path("rods-report").iterdir())
+    assert written == ["report.html", "result.json", "tables"]
 
 
 def test_json_is_one_document_and_no_folder(run, study):

@@ -28,8 +28,9 @@ ROWS = [
 
 @pytest.fixture
 def rows(monkeypatch):
-    scenario = SimpleNamespace(title="Twelve rods", warnings=(Warning_("corrosion", "keep dry"),))
-    monkeypatch.setattr(jointrisk, "load", lambda path: scenario, raising=False)
+    warnings = (Warning_("corrosion", "keep dry"),)
+    scenario = SimpleNamespace(title="Twelve rods", warnings=warnings, options=())
+    monkeypatch.setattr(jointrisk, "load", lambda path, *, option=None: scenario, raising=False)
     monkeypatch.setattr(room, "describe", lambda given: ROWS)
 
 

@@ -17,5 +17,10 @@ def assessment(invented):
 
 
 @pytest.fixture(scope="session")
+def end():
+    return _MAKERS["end"]
+
+
+@pytest.fixture(scope="session")
 def without_load():
     return _MAKERS["without_load"]()

@@ -68,6 +68,24 @@ def _proof():
     )
 
 
+def end(**changes):
+    """Return one invented end with some of its sizes replaced."""
+    sizes = r.JointGeometry(
+        tube_outer_mm=17.2,
+        tube_bore_mm=15.1,
+        plug_diameter_mm=14.74,
+        plug_bore_mm=5.0,
+        radial_gap_mm=0.18,
+        overlap_mm=19.0,
+        wetted_overlap_mm=16.625,
+        thread="M6",
+        thread_major_diameter_mm=6.0,
+        thread_engagement_mm=14.0,
+        shoulder=False,
+    )
+    return replace(sizes, **changes)
+
+
 def invented(**changes):
     """Return the invented result with some of its fields replaced."""
     result = r.Assessment(
@@ -107,6 +125,7 @@ def invented(**changes):
             r.Influence("rods.bow", "bow of the rod", "spread halved", 0.99, 0.95, 1.04),
         ),
         proof=_proof(),
+        geometry=r.RodGeometry(465.0, (end(),)),
         assumptions=_assumptions(),
         warnings=(Warning_("wide-class", "the adhesive is a class, not a product"),),
         figures=_figures(),

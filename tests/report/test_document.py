@@ -17,7 +17,7 @@ def test_one_document_with_a_line_end_and_the_keys_in_order(assessment):
     document = json.loads(shown, parse_constant=_refuse)
     assert list(document) == [
         "schema_version", "title", "strength", "permitted_load", "failure_probability", "target",
-        "modes", "ranking", "proof", "assumptions", "warnings", "run", "host",
+        "modes", "ranking", "proof", "geometry", "assumptions", "warnings", "run", "host",
     ]  # fmt: skip
 
 

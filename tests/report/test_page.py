@@ -6,7 +6,8 @@ from itertools import pairwise
 import jinja2
 import pytest
 
-from jointrisk.report import page
+from jointrisk.report import page, tables
+from jointrisk.report.section_sheet import PER_MM
 
 VOID = {"meta", "br", "link", "img", "hr", "wbr"}
 
@@ -64,7 +65,7 @@ def test_one_file_asks_for_nothing_and_runs_nothing(text, reader):
     assert not tags & {"script", "link", "img", "iframe", "object", "video"}
     for _, attributes in reader.seen:
         assert not any(name.startswith("on") for name in attributes)
-        assert attributes.get("href", "#").startswith("#")
+        assert attributes.get("href", "#").startswith(("#", "tables/"))
 
 
 def test_language_one_h1_main_and_headings_in_order(reader):
@@ -102,7 +103,8 @@ def test_ids_are_unique_and_labels_point_at_one(reader):
 def test_opens_with_the_answer_then_goes_on_in_order(reader):
     said = words_of(reader)
     order = [
-        "About 1 in 3,000", "anywhere from 1 in 20,000 to 1 in 200", "The pull",
+        "About 1 in 3,000", "anywhere from 1 in 20,000 to 1 in 200",
+        "What was judged", "The pull",
         "What the pulls you make are worth", "What it hangs on", "What lets go",
         "Every value that went in", "Warnings", "Cautions", "Failure probability of all rods",
         "To get the same numbers again",
@@ -167,7 +169,7 @@ def test_a_missing_value_is_an_error_not_a_gap():
 def test_every_picture_has_its_table(assessment, reader):
     tags = [tag for tag, _ in reader.seen]
     said = words_of(reader)
-    assert tags.count("figure") == 5
+    assert tags.count("figure") == 6
     assert "Chances over load" in said
     assert "What a pull brings, over its load" in said
 
@@ -182,17 +184,103 @@ def _luminance(color):
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
-def test_letters_stand_out_from_white(text):
-    """Contrast as WCAG 2.2 defines it, success criterion 1.4.3."""
-    rules = re.findall(r"--(?:ink|quiet|mark): (#[0-9a-f]{6})", text)
-    drawn = re.findall(r"<text style=\"[^\"]*fill: (#[0-9a-f]{6})", text)
-    assert len(rules) == 3
-    assert drawn
-    for color in {*rules, *drawn}:
-        assert 1.05 / (_luminance(color) + 0.05) >= 4.5, color
+def _contrast(one, other):
+    """Contrast as WCAG 2.2 defines it."""
+    low, high = sorted((_luminance(one), _luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def _schemes(text):
+    """Return the colours of each scheme by name, the light one first."""
+    return [dict(re.findall(r"--(\w+): (#[0-9a-f]+)", block)) for block in
+            re.findall(r":root {(.*?)}", text, re.DOTALL)]  # fmt: skip
+
+
+def test_letters_and_lines_stand_out_in_both_schemes(text):
+    """WCAG 2.2, success criterion 1.4.3: letters 4.5 to 1."""
+    light, dark = _schemes(text)
+    assert set(light) == set(dark)
+    light["ground"] = light["ground"].replace("#fff", "#ffffff")
+    for scheme in (light, dark):
+        for name in set(scheme) - {"ground", "rule", "faint"}:
+            assert _contrast(scheme[name], scheme["ground"]) >= 4.5, (name, scheme[name])
+
+
+def test_every_colour_of_a_picture_follows_the_scheme(text):
+    named = set(_schemes(text)[0])
+    pictures = "".join(re.findall(r"<svg.*?</svg>", text, re.DOTALL))
+    assert set(re.findall(r"var\(--(\w+)", pictures)) <= named
+    assert not re.search(r"(?<!, )#[0-9a-f]{6}", re.sub(r"(?:url\(|href=\")#", "", pictures))
+
+
+def _block(text, head):
+    """Return what stands between the braces after `head`, inner braces included."""
+    start = text.index("{", text.index(head)) + 1
+    depth, place = 1, start
+    while depth:
+        depth += {"{": 1, "}": -1}.get(text[place], 0)
+        place += 1
+    return text[start : place - 1]
+
+
+def test_paper_is_white_whatever_the_screen(text):
+    assert text.count("prefers-color-scheme") == 1
+    assert "@media screen and (prefers-color-scheme: dark)" in text
 
 
 def test_print_rules_keep_rows_and_pictures_whole(text):
-    assert "@page" in text
-    assert "thead { display: table-header-group; }" in text
-    assert re.search(r"figure, tr[^{]*{ break-inside: avoid; }", text)
+    sheet = _block(text, "@media print")
+    assert re.search(r"@page {[^}]*margin: \d+mm", text)
+    assert "size" not in re.search(r"@page {[^}]*}", text)[0]
+    assert "thead { display: table-header-group; }" in sheet
+    assert re.search(r"figure, [^{]*tr[^{]*{ break-inside: avoid; }", sheet)
+    assert re.search(r'a\[href\^="tables/"\]::after {[^}]*attr\(href\)', sheet)
+
+
+def test_the_drawing_is_printed_at_the_scale_it_names(text):
+    """A third of a millimetre to a unit: width of the box against width on paper."""
+    units = float(re.search(r'viewBox="0 0 (\d+) \d+" role="img" aria-labelledby="j', text)[1])
+    width = re.search(r"figure.drawn svg { width: (\d+)mm; }", _block(text, "@media print"))[1]
+    assert units / float(width) == PER_MM
+
+
+def test_every_picture_has_a_title_and_says_in_sentences_what_it_shows(text):
+    pictures = re.findall(r"<svg.*?</svg>", text, re.DOTALL)
+    assert len(pictures) == 6
+    for picture in pictures:
+        head, name = picture.partition(">")[0], re.search(r'labelledby="(\S+)-title', picture)[1]
+        assert 'role="img"' in head
+        assert f'aria-labelledby="{name}-title {name}-desc"' in head
+        title = re.search(rf'<title id="{name}-title">([^<]+)</title>', picture)[1]
+        seen = re.search(rf'<desc id="{name}-desc">([^<]+)</desc>', picture)[1]
+        assert len(title) > 10
+        assert len(seen) > 40
+        assert seen.endswith(".")
+        assert re.search(r"\d", seen)
+
+
+def test_the_joint_stands_after_the_answer_with_its_sizes(reader):
+    said = words_of(reader)
+    part = said[said.index("What was judged") : said.index("The pull")]
+    for words in ("17.2 mm", "15.1 mm", "14.74 mm", "0.18 mm", "19 mm", "16.6 mm", "M6, 14 mm"):
+        assert words in part
+    assert "both ends alike" in part
+
+
+def test_two_ends_are_drawn_each_with_its_own_ids(invented, assessment, end):
+    rod = replace(assessment.geometry, ends=(end(), end(overlap_mm=31.0)))
+    reader = read(page.html(invented(geometry=rod)))
+    ids = [attributes["id"] for _, attributes in reader.seen if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    said = words_of(reader)
+    assert said.index("First end") < said.index("Second end") < said.index("31 mm", 100)
+    assert "both ends alike" not in said
+
+
+def test_the_page_names_each_table_beside_it_and_no_other(without_load, reader):
+    def linked(page_read):
+        found = [attributes.get("href", "") for _, attributes in page_read.seen]
+        return [name.removeprefix("tables/") for name in found if name.startswith("tables/")]
+
+    assert linked(reader) == list(tables.NAMES)
+    assert linked(read(page.html(without_load))) == list(tables.csv_texts(without_load))

@@ -1,10 +1,14 @@
 import json
 import os
+from dataclasses import replace
 
 import pytest
 
 from jointrisk.errors import InputError
 from jointrisk.report import page, save
+from jointrisk.report.tables import NAMES, csv_texts
+
+WRITTEN = ["report.html", "result.json", "tables"]
 
 
 def test_writes_the_page_and_the_document(assessment, tmp_path):
@@ -17,7 +21,28 @@ def test_writes_the_page_and_the_document(assessment, tmp_path):
 
 def test_nothing_else_is_left_in_the_folder(assessment, tmp_path):
     save(assessment, tmp_path)
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["report.html", "result.json"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == WRITTEN
+    assert {path.name for path in (tmp_path / "tables").iterdir()} == set(NAMES)
+
+
+def test_tables_are_those_of_the_result_in_utf_8(invented, assessment, tmp_path):
+    odd = replace(assessment.assumptions[0], value="Ø 14 µm")
+    result = invented(assumptions=(odd,))
+    save(result, tmp_path)
+    for name, text in csv_texts(result).items():
+        assert (tmp_path / "tables" / name).read_bytes() == text.encode("utf-8")
+    assert "Ø 14 µm" in (tmp_path / "tables" / "assumptions.csv").read_text(encoding="utf-8")
+
+
+def test_a_table_that_is_no_more_goes_and_a_file_of_the_maker_stays(
+    assessment, without_load, tmp_path
+):
+    save(assessment, tmp_path)
+    (tmp_path / "tables" / "mine.csv").write_text("x")
+    save(without_load, tmp_path)
+    left = {path.name for path in (tmp_path / "tables").iterdir()}
+    assert left == {*csv_texts(without_load), "mine.csv"}
+    assert "proof.csv" not in left
 
 
 def test_an_older_report_is_replaced(assessment, invented, tmp_path):
@@ -47,7 +72,8 @@ def test_a_failed_move_leaves_the_old_page_and_no_rubbish(assessment, tmp_path, 
     with pytest.raises(InputError, match="Permission denied"):
         save(assessment, tmp_path)
     assert (tmp_path / "report.html").read_bytes() == old
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["report.html", "result.json"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == WRITTEN
+    assert {path.name for path in (tmp_path / "tables").iterdir()} == set(NAMES)
 
 
 def test_a_file_where_the_folder_should_be(assessment, tmp_path):

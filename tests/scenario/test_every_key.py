@@ -15,10 +15,12 @@ from jointrisk.scenario.shape import File
 
 START = tomllib.loads(scenario.new("plug-in-tube"))
 DERIVED = {"evidence.factor", "adhesive.shear_strength_range", "adhesive.toughness_range"}
+FIRST = {key.replace("second_", ""): key for key in QUANTITIES if "second_" in key}
 FACTS = {
     *("tube.outer_diameter", "tube.shear_modulus", "tube.expansion", "plug.bore"),
     *("plug.modulus", "plug.expansion", "rods.length", "service.workshop_temperature"),
     "adhesive.cure_temperature",
+    *("second_plug.modulus", "second_plug.expansion", "second_plug.bore"),
 }
 SPREADS = sorted(set(QUANTITIES) - DERIVED - FACTS)
 # A value that each quantity can have [house unit]; "middle" of those that are not listed is 1.
@@ -40,6 +42,7 @@ MIDDLE = {
     "service.coldest": -5.0,
     "service.workshop_temperature": 18.0,
 }
+MIDDLE |= {second: MIDDLE[key] for key, second in FIRST.items() if key in MIDDLE}
 
 
 def read(changes):
@@ -99,9 +102,20 @@ def test_mean_and_sd_are_kept_whatever_the_family(key):
 @pytest.mark.parametrize("key", SPREADS)
 def test_scope_kind_and_source_are_kept(key):
     value = text_of(key, MIDDLE.get(key, 1.0))
-    said = {"value": value, "scope": "batch", "kind": "not known", "source": "shop book 7"}
+    scope = "all" if QUANTITIES[key].scope == "all" else "batch"
+    said = {"value": value, "scope": scope, "kind": "not known", "source": "shop book 7"}
     variable = read({key: said}).variables[key]
-    assert (variable.scope, variable.kind, variable.source) == ("batch", "not known", "shop book 7")
+    assert (variable.scope, variable.kind, variable.source) == (scope, "not known", "shop book 7")
+
+
+@pytest.mark.parametrize("key", sorted(k for k in SPREADS if QUANTITIES[k].scope != "joint"))
+def test_a_scope_finer_than_what_the_value_belongs_to_is_refused(key):
+    value = text_of(key, MIDDLE.get(key, 1.0))
+    with pytest.raises(ScenarioError) as caught:
+        read({key: {"value": value, "scope": "joint"}})
+    (problem,) = [p for p in caught.value.problems if p.key == key]
+    assert problem.got == '"joint"'
+    assert f'"{QUANTITIES[key].scope}"' in problem.expected
 
 
 @pytest.mark.parametrize("key", sorted(FACTS))

@@ -126,6 +126,8 @@ def test_every_quantity_that_may_be_left_out_has_a_default():
     must_be_given = {"rods.length", "plug.overlap", "plug.diameter"}
     special = {"evidence.factor", "thread.engagement", "rods.load_offset"}
     for key, quantity in QUANTITIES.items():
+        if "second_" in key:  # what the second end does not say is as at the first
+            continue
         if key.startswith(from_tables) or key in must_be_given | special:
             continue
         if key.startswith("preparation."):

@@ -39,6 +39,7 @@ def test_the_document_is_that_of_the_contract(racer):
         "modes",
         "ranking",
         "proof",
+        "geometry",
         "assumptions",
         "warnings",
         "run",

@@ -1,0 +1,53 @@
+"""The nominal sizes of the rod that is judged, for a drawing of it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from jointrisk.study.results import JointGeometry, RodGeometry
+
+if TYPE_CHECKING:
+    from jointrisk.scenario.types import Scenario
+
+
+def geometry(scenario: Scenario) -> RodGeometry:
+    """Return the mean sizes of a scenario's rod and of its ends.
+
+    Parameters
+    ----------
+    scenario : Scenario
+
+    Returns
+    -------
+    RodGeometry
+        Lengths [mm]; one end where both are alike.
+    """
+    return RodGeometry(
+        rod_length_mm=_mean(scenario, "rods.length", 0),
+        ends=tuple(_end(scenario, end) for end in range(2 if scenario.second_keys else 1)),
+    )
+
+
+def _end(scenario: Scenario, end: int) -> JointGeometry:
+    def mean(key: str) -> float:
+        return _mean(scenario, key, end)
+
+    bore, plug, overlap = mean("tube.bore"), mean("plug.diameter"), mean("plug.overlap")
+    thread = scenario.second_thread if end and scenario.second_thread else scenario.thread
+    return JointGeometry(
+        tube_outer_mm=mean("tube.outer_diameter"),
+        tube_bore_mm=bore,
+        plug_diameter_mm=plug,
+        plug_bore_mm=mean("plug.bore"),
+        radial_gap_mm=(bore - plug) / 2.0,
+        overlap_mm=overlap,
+        wetted_overlap_mm=overlap * mean("plug.glued_share"),
+        thread=None if thread is None else thread.size,
+        thread_major_diameter_mm=None if thread is None else thread.major_diameter,
+        thread_engagement_mm=None if thread is None else mean("thread.engagement"),
+        shoulder=scenario.shoulder,
+    )
+
+
+def _mean(scenario: Scenario, key: str, end: int) -> float:
+    return float(scenario.at_ends(key)[-1 if end else 0].spread.mean)
