@@ -107,7 +107,7 @@ def _of_heat(sample: Sample) -> list[Warning_]:
     chance = float(hot.sf(np.float64(stop))) if hot.sd > 0.0 else float(hot.mean >= stop)
     if chance < NEGLIGIBLE:
         return []
-    often = "Always" if chance == 1.0 else f"In {_percent(chance)} of the draws"
+    often = "Always" if chance == 1.0 else f"With a chance of {_percent(chance)}"
     return [
         Warning_(
             "too-hot",

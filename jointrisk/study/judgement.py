@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
 
 CONFIDENCE = 0.95
+LARGEST_AS_ODDS = 0.1
 BAND_QUANTILES = (0.05, 0.5, 0.95)
 
 
@@ -72,7 +73,7 @@ def permitted_load(sample: Sample, target: Target) -> PermittedLoad:
         found.low,
         found.high,
         f"largest {directions} of the life at which the chance that {scope} fails "
-        f"is {target.probability:.2g}",
+        f"is {_odds(target.probability)}",
     )
 
 
@@ -168,3 +169,7 @@ def target_verdict(
         elif judged > target.probability and low > target.probability:
             met = False
     return TargetVerdict(target.probability, period, target.scope, met, likely, target.source)
+
+
+def _odds(chance: float) -> str:
+    return f"1 in {round(1.0 / chance):,}" if chance <= LARGEST_AS_ODDS else f"{chance:.2g}"

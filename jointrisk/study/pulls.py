@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-MOST_BROKEN = 0.9
+MOST_BROKEN = 0.5
 """Beyond it a pull leaves too little to be called one [-]."""
 FEWEST_SURVIVORS = 100.0
 """Effective draws that must hold a pull before anything is said of what it leaves [-]."""
@@ -68,8 +68,8 @@ def proof_answer(sample: Sample) -> ProofAnswer:
         )
         return _answer(sample, found, "empty", reason, limits)
     reason = (
-        f"No pull meets the target ({_odds(target.probability)}): the best that any pull can do "
-        f"is {_odds(everything.floor)}. What is left is not weakness that a pull today can show."
+        f"No pull meets the target ({_odds(target.probability)}): the best that one can do without "
+        f"breaking more than half of the rods is {_odds(everything.floor)}. What is left is not weakness that a pull today can show."
     )
     return _answer(sample, found, "unreachable", reason, limits)
 
