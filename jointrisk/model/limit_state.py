@@ -45,7 +45,7 @@ def limit_state(scenario: Scenario) -> LimitState:
     for load in scenario.loads:
         if load.kind != "sustained":
             for name in _names(load.size.key, 1 if load.scope == "all" else scenario.rods):
-                variables[name] = largest(load, scenario.life)
+                variables[name] = largest(load, scenario.life) or Uniform(0.0, 1.0)
 
     def function(x: Mapping[str, Array]) -> Array:
         return _margin(rods, x)
@@ -53,11 +53,21 @@ def limit_state(scenario: Scenario) -> LimitState:
     return LimitState(function, variables, _correlations(rods))
 
 
-def largest(load: Load, years: float) -> Spread:
-    """Return the spread of the largest size of a variable load over `years` [N]."""
+def largest(load: Load, years: float) -> Spread | None:
+    """Return the spread of the largest size of a variable load over `years` [N].
+
+    None for a yearly largest over less than a year: no spread of the package stands for it.
+    """
     if load.kind == "event":
         return MaximumOfEvents(load.size.spread, load.rate * years)
-    return MaximumOf(load.size.spread, years) if years >= 1.0 else load.size.spread
+    return MaximumOf(load.size.spread, years) if years >= 1.0 else None
+
+
+def _size(load: Load, years: float, drawn: Array) -> Array:
+    """Return sizes [N] from what is drawn: sizes, or their chances not to be exceeded."""
+    if largest(load, years) is not None:
+        return drawn
+    return np.asarray(load.size.spread.ppf(drawn ** (1.0 / years)))
 
 
 def _names(key: str, count: int) -> list[str]:
@@ -105,7 +115,8 @@ def _margin(rods: RodSet, x: Mapping[str, Array]) -> Array:
         if load.kind == "sustained":
             continue
         names = _names(load.size.key, 1 if load.scope == "all" else scenario.rods)
-        size = np.stack([x[name] for name in names]) * factor
+        drawn = np.stack([x[name] for name in names])
+        size = _size(load, scenario.life, drawn) * factor
         for direction, resistance, sign in (("pull", pull, 1.0), ("push", push, -1.0)):
             if resistance is not None and load.direction in (direction, "both"):
                 room = log_margin(resistance, sign * steady, size)

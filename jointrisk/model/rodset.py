@@ -81,7 +81,8 @@ class RodSet:
             value = np.full(1, variable.spread.mean)
         else:
             column = columns.start + min(copy, columns.stop - columns.start - 1)
-            value = variable.spread.from_normal(u[:, column])
+            tied = tuple(group for group in self.groups if key in group.keys)
+            value = variable.spread.from_normal(correlate(u, self.layout, tied)[:, column])
         if key in changes:
             value = changes[key].apply(value, variable.spread.mean)
         return np.asarray(np.clip(value, 0.0, 1.0))

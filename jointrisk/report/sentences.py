@@ -191,7 +191,9 @@ def permitted(assessment: Assessment) -> str:
     if result is None:
         return "Permitted load: none is given, since the scenario names no target."
     if result.newton <= 0.0:
-        return f"Permitted load: **none**, however small ({result.basis})."
+        alone = any(warning.code == "misfit-breaks-bonds" for warning in assessment.warnings)
+        why = "; unlike expansion alone breaks more" if alone else ""
+        return f"Permitted load: **none**, however small ({result.basis}{why})."
     return (
         f"Permitted load: **{load_all(result.newton, 2, 'down')}**, "
         f"{load(result.low, 2, 'down')} to {load(result.high)} ({result.basis})."

@@ -57,7 +57,7 @@ def _check_fit(ledger: Ledger, table: str) -> None:
     if table != "plug" and across == "plug.diameter" and hollow == "plug.bore":
         return
     bore, plug, hole = (ledger.mean(key) for key in (wide, across, hollow))
-    if plug is not None and hole is not None and hole >= plug:
+    if hollow in ledger.given and plug is not None and hole is not None and hole >= plug:
         ledger.problem(hollow, "is not smaller than the plug", _mm(hole), f"below {_mm(plug)}")
     if bore is None or plug is None or (table != "plug" and across == "plug.diameter"):
         return

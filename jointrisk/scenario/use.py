@@ -175,8 +175,8 @@ def _from_words(ledger: Ledger, table: TargetTable, scope: str) -> Target | None
     ledger.assume("target.probability", said, "default", row.source, "read in the source")
     ledger.warn(
         "target-from-words",
-        f"a failure would be {table.failure_would_be}: taken as 1 in {1 / row.probability:,.0f} in the "
-        f"worst year ({row.source}).",
+        f"a failure would be {table.failure_would_be}: taken as "
+        f"1 in {1 / row.probability:,.0f} in the worst year ({row.source}).",
     )
     return Target(row.probability, "year", scope, row.source)  # type: ignore[arg-type]
 

@@ -13,7 +13,7 @@ import numpy as np
 from jointrisk.errors import EstimateError
 from jointrisk.reliability.streams import resolve_seed
 from jointrisk.study import judgement
-from jointrisk.study.band import band
+from jointrisk.study.band import Band, band
 from jointrisk.study.cautions import warnings
 from jointrisk.study.curves import figures
 from jointrisk.study.geometry import geometry
@@ -57,8 +57,8 @@ def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> 
     used = resolve_seed(scenario.seed if seed is None else seed)
     sample = weighted_sample(scenario, used, pool)
     loaded = bool(scenario.loads)
-    states = band(sample, used, pool) if loaded else np.empty(0)
-    chance = judgement.failure_probability(sample, states) if loaded else None
+    states = band(sample, used, pool) if loaded else Band(np.empty(0), np.empty(0))
+    chance = judgement.failure_probability(sample, states.life) if loaded else None
     _trust(sample)
     target = scenario.target
     ranking = influences(sample, used, pool) if loaded else ()
@@ -75,14 +75,14 @@ def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> 
         push_aged=pushed if pushed is not None and _differs(pushed, aged) else None,
         permitted_load=judgement.permitted_load(sample, target) if target else None,
         failure_probability=chance,
-        target=judgement.target_verdict(sample, target, chance, states) if target else None,
+        target=judgement.target_verdict(sample, target, chance, states.target) if target else None,
         modes=judgement.modes(sample) if loaded else (),
         ranking=ranking,
         proof=proof,
         geometry=geometry(scenario),
         assumptions=scenario.assumptions,
         warnings=warnings(sample, ranking),
-        figures=figures(sample, states, _named_loads(proof)),
+        figures=figures(sample, states.life, _named_loads(proof)),
         facts=_facts(sample),
         run=_run(scenario, used),
         host=_host(started, pool),

@@ -11,6 +11,7 @@ the log is known from the samples themselves and is taken out by drawing the log
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from scipy.special import ndtri
 
 from jointrisk.reliability.mixture import draw
 from jointrisk.reliability.streams import block_rng
+from jointrisk.study.judgement import target_chance
 from jointrisk.study.sample import BAND, evaluate
 
 if TYPE_CHECKING:
@@ -35,8 +37,18 @@ JOINTS_ALLOWED = 2**17
 LONGEST_SHIFT = 8.0
 
 
-def band(sample: Sample, seed: int, pool: Any = None) -> Array:
-    """Return failure probabilities over the life at equally likely states, sorted, (k,).
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Failure probabilities at equally likely states, each sorted, (k,) [-]; k 0: all is known."""
+
+    life: Array
+    """Of the set over its life."""
+    target: Array
+    """As the target counts it; the same as `life` without one."""
+
+
+def band(sample: Sample, seed: int, pool: Any = None) -> Band:
+    """Return failure probabilities at equally likely states of what is not known.
 
     Parameters
     ----------
@@ -48,7 +60,7 @@ def band(sample: Sample, seed: int, pool: Any = None) -> Array:
     rods, plan = sample.rods, sample.plan
     given = unknown_columns(rods)
     if not given.any():
-        return np.empty(0)
+        return Band(np.empty(0), np.empty(0))
     rng = block_rng(seed, BAND, 0)
     states = hypercube(rng, STATES, int(given.sum()))
     each = int(np.clip(JOINTS_ALLOWED // (STATES * rods.layout.joints), 24, DRAWS_PER_STATE))
@@ -63,7 +75,16 @@ def band(sample: Sample, seed: int, pool: Any = None) -> Array:
     outcome = evaluate(
         rods, drawn.u, drawn.labels, pool, with_rig=False, with_wall=sample.wall_matters
     )
-    terms = drawn.weight * outcome.assembles * -np.expm1(-outcome.rate * rods.scenario.life)
+    weight, life = drawn.weight * outcome.assembles, rods.scenario.life
+    whole = _at_states(weight * -np.expm1(-outcome.rate * life), state, each)
+    target = rods.scenario.target
+    if target is None:
+        return Band(whole, whole)
+    return Band(whole, _at_states(weight * target_chance(outcome, life, target), state, each))
+
+
+def _at_states(terms: Array, state: npt.NDArray[np.intp], each: int) -> Array:
+    """Return the mean of each state's terms, their noise taken out, sorted."""
     total = np.bincount(state, terms, minlength=STATES) / each
     square = np.bincount(state, terms**2, minlength=STATES) / each
     return np.sort(_without_noise(total, np.maximum(square - total**2, 0.0) / each))

@@ -66,8 +66,8 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "parts-do-not-fit",
-                f"{_percent(sample.left_out)} of the sets have an insert that does not enter its tube; "
-                "they are left out, as parts nobody could make.",
+                f"{_percent(sample.left_out)} of the sets have an insert that does not enter its "
+                "tube; they are left out, as parts nobody could make.",
             )
         )
     bounded = float((weight * outcome.bounded).sum())
@@ -75,8 +75,8 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "lower-value-used",
-                f"In {_percent(bounded)} of the sets a thermal misfit leaves the range of the strength "
-                "formula; a lower value stands in for it.",
+                f"In {_percent(bounded)} of the sets a thermal misfit leaves the range of the "
+                "strength formula; a lower value stands in for it.",
             )
         )
     too_hot = sample.hottest >= sample.rods.scenario.hard_stop_temperature
@@ -85,8 +85,8 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "misfit-breaks-bonds",
-                f"In {_percent(broken)} of the rods a weak bond breaks in service by unlike expansion "
-                "of insert and tube alone, with no load at all.",
+                f"In {_percent(broken)} of the rods a weak bond breaks in service by unlike "
+                "expansion of insert and tube alone, with no load at all.",
             )
         )
     tough = float((weight * outcome.toughness_governs.mean(axis=0)).sum())
@@ -94,8 +94,8 @@ def _of_sample(sample: Sample) -> list[Warning_]:
         found.append(
             Warning_(
                 "overlap-past-usefulness",
-                f"In {_percent(tough)} of the joints the toughness of the adhesive governs, not the "
-                "whole overlap: more overlap would bring little.",
+                f"In {_percent(tough)} of the joints the toughness of the adhesive governs, not "
+                "the whole overlap: more overlap would bring little.",
             )
         )
     return found + _of_heat(sample)
@@ -152,8 +152,9 @@ def _of_torque(sample: Sample) -> list[Warning_]:
     return [
         Warning_(
             "lock-nut-torque",
-            f"A lock nut tightened without holding the insert twists the bond: about "
-            f"{float(f'{torque:.2g}'):g} N m brings a middling joint to its shear strength. Torque is not counted here.",
+            "A lock nut tightened without holding the insert twists the bond: about "
+            f"{float(f'{torque:.2g}'):g} N m brings a middling joint to its shear "
+            "strength. Torque is not counted here.",
         )
     ]
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from jointrisk.scenario.types import Target
-    from jointrisk.study.sample import Sample
+    from jointrisk.study.sample import Outcome, Sample
 
     Array = npt.NDArray[np.float64]
 
@@ -142,26 +142,42 @@ def modes(sample: Sample) -> tuple[Mode, ...]:
 
 def target_value(sample: Sample, target: Target, weight: Array) -> float:
     """Return the failure probability that the target speaks of, under given weights."""
-    life = sample.rods.scenario.life
-    rates = sample.outcome.rate[None, :] if target.scope == "set" else sample.outcome.rod_rate
-    if target.period == "year":
-        return float(np.mean([worst_year(weight, rate, life)[0] for rate in rates]))
-    chance = -np.expm1(-rates * life)
-    return float((weight * chance).sum() / weight.sum() / rates.shape[0])
+    chance = target_chance(sample.outcome, sample.rods.scenario.life, target)
+    return float((weight * chance).sum() / weight.sum())
+
+
+def target_chance(outcome: Outcome, life: float, target: Target) -> Array:
+    """Return the chance of each draw to fail as the target counts it, (n,) [-].
+
+    The worst year is the first, as `worst_year` says.
+    """
+    years = life if target.period == "life" else min(1.0, life)
+    if target.scope == "set":
+        return np.asarray(-np.expm1(-outcome.rate * years))
+    return np.asarray(-np.expm1(-outcome.rod_rate * years).mean(axis=0))
 
 
 def target_verdict(
     sample: Sample, target: Target, chance: FailureProbability | None, states: Array
 ) -> TargetVerdict:
-    """Hold the target against the band of what is not known."""
+    """Hold the target against the band of what is not known.
+
+    Parameters
+    ----------
+    sample : Sample
+    target : Target
+    chance : FailureProbability, optional
+        None where no load is given.
+    states : ndarray, (k,) [-]
+        The target's own failure probability at equally likely states; empty where all is known.
+    """
     life = sample.rods.scenario.life
     period = life if target.period == "life" else min(1.0, life)
     met: bool | None = None
     likely: float | None = None
     if chance is not None:
         judged = target_value(sample, target, sample.weight)
-        scale = judged / chance.estimate if chance.estimate > 0.0 else 1.0
-        band = np.sort(states) * scale if states.size else np.array([judged])
+        band = states if states.size else np.array([judged])
         likely = float(np.mean(band <= target.probability))
         low, high = np.quantile(band, (0.05, 0.95))
         if judged <= target.probability and high <= target.probability:

@@ -69,7 +69,8 @@ def proof_answer(sample: Sample) -> ProofAnswer:
         return _answer(sample, found, "empty", reason, limits)
     reason = (
         f"No pull meets the target ({_odds(target.probability)}): the best that one can do without "
-        f"breaking more than half of the rods is {_odds(everything.floor)}. What is left is not weakness that a pull today can show."
+        f"breaking more than half of the rods is {_odds(everything.floor)}. What is left is not "
+        "weakness that a pull today can show."
     )
     return _answer(sample, found, "unreachable", reason, limits)
 

@@ -96,7 +96,7 @@ class Sample:
     def hottest(self) -> Array:
         """Hottest temperature in service of each draw, (n,) [degC]."""
         values = self.rods.values(self.draws.u)["service.hottest"]
-        return np.broadcast_to(values, (1, self.weight.size))[0]
+        return np.asarray(np.broadcast_to(values, (1, self.weight.size))[0])
 
     @property
     def wall_matters(self) -> bool:
