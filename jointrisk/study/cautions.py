@@ -76,7 +76,7 @@ def _of_sample(sample: Sample) -> list[Warning_]:
             Warning_(
                 "lower-value-used",
                 f"In {_percent(bounded)} of the sets a thermal misfit leaves the range of the "
-                "strength formula; a lower value stands in for it.",
+                "strength formula; a value up to some 7 % low stands in for it.",
             )
         )
     too_hot = sample.hottest >= sample.rods.scenario.hard_stop_temperature

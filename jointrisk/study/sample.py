@@ -35,7 +35,7 @@ JOINTS_AT_ONCE = 2**14
 """Joints worked out in one call: small enough for the arrays to stay in the cache."""
 JOINTS_A_BLOCK = 2**16
 """Draws of one block are at most this over the joints of a set, and at most `MOST_ROWS`."""
-MOST_ROWS = BLOCK // 2
+MOST_ROWS = BLOCK
 MOST_BLOCKS = 16
 LEAST_SHARE = 0.01
 NEGLIGIBLE = 1e-15

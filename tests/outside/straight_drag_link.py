@@ -43,4 +43,4 @@ GIVEN = {
 }
 
 if __name__ == "__main__":
-    print(json.dumps(straight_joint.run(GIVEN, draws=80_000, seed=1), indent=1))
+    print(json.dumps(straight_joint.run(GIVEN, draws=60_000, seed=1), indent=1))

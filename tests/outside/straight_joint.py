@@ -219,7 +219,8 @@ def members(v, given):
     outer, bore, (size, _pitch) = given["outer"], given["bore"][0], given["thread"]
     area, inertia = np.pi / 4 * (outer**2 - bore**2), np.pi / 64 * (outer**4 - bore**4)
     flank = 0.5 + 0.57735 * 0.649519  # (d - d2)/p = 3 sqrt(3)/8 for a metric thread
-    strip = np.pi * size * flank * 0.9 * v["engagement"] * 0.6 * v["insert"]
+    engaged = np.minimum(v["engagement"], 1.5 * size)  # more of a thread is not counted
+    strip = np.pi * size * flank * 0.9 * engaged * 0.6 * v["insert"]
     section = np.pi / 4 * (given["plug"][0] ** 2 - size**2) * v["insert"]
     euler = np.pi**2 * v["tube_modulus"] * inertia / given["length"] ** 2
     squash = v["compression"] * area
@@ -329,6 +330,7 @@ def answers(v, given):
     a["failure_one_year"], _ = failure(found, v, given, ends, 1.0)
     for name, pulled in given["pulls"].items():
         failed, passed = failure(found, v, given, ends, years, pulled)
+        a[f"{name}_load"] = pulled
         a[f"{name}_failure_after"] = failed / passed
         a[f"{name}_refused"] = 1 - failure(found, v, given, 2, years, pulled)[1]
         a[f"{name}_weak_caught"] = weak_caught(found, v, pulled)
