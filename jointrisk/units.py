@@ -236,7 +236,7 @@ def format_value(value: float, unit: str) -> str:
 
     Parameters
     ----------
-    value : float
+    value : float [unit]
         In the unit named by `unit`.
     unit : str
         A house unit; "-" stands for a plain number.

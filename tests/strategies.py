@@ -7,30 +7,20 @@ that a failing scenario shrinks to one that a person can read.
 
 from __future__ import annotations
 
-import json
 import math
-import re
+import runpy
 import tomllib
+from dataclasses import replace
+from pathlib import Path
 
 from hypothesis import strategies as st
 
 from jointrisk.scenario import recipes
 from jointrisk.scenario.catalogue import LOAD_FAMILY, QUANTITIES
 
-# Units: what one of each is in the unit of the house --------------------------------------------
-
-UNITS = {
-    "length": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "um": 1e-3, "in": 25.4, "thou": 0.0254},
-    "force": {"N": 1.0, "kN": 1e3, "kgf": 9.80665, "lbf": 4.4482216152605},
-    "stress": {"MPa": 1.0, "GPa": 1e3, "N/mm²": 1.0, "psi": 0.006894757293168, "bar": 0.1},
-    "toughness": {"N/mm": 1.0, "kJ/m2": 1.0, "J/m²": 1e-3, "lbf/in": 0.1751268352464},
-    "temperature difference": {"K": 1.0, "degF": 5 / 9},
-    "expansion": {"/K": 1.0, "ppm/K": 1e-6, "ppm/degF": 1.8e-6},
-    "time": {"years": 1.0, "months": 1 / 12, "days": 1 / 365.25, "h": 1 / 8766},
-    "rate": {"/ year": 1.0, "per month": 12.0, "per day": 365.25, "times a week": 365.25 / 7},
-    "ratio": {"": 1.0, "%": 0.01},
-}
-DEGREES = {"degC": (1.0, 0.0), "°C": (1.0, 0.0), "K": (1.0, 273.15), "degF": (1.8, 32.0)}
+_PEN = runpy.run_path(str(Path(__file__).with_name("pen.py")))
+Pen, toml = _PEN["Pen"], _PEN["toml"]
+_spread, _plain = _PEN["spread_about"], _PEN["plain_about"]
 
 METALS = (
     *("aluminium 6082-T6", "aluminium 6061-T6", "aluminium 7075-T6"),
@@ -53,151 +43,8 @@ THREADS = {  # major diameter [mm]
     **{"M8x1": 8.0, "M10x1.25": 10.0, "10-32": 4.826, "1/4-28": 6.35, "3/8-16": 9.525},
 }
 RECIPES = {row.name: row for row in recipes()}
+WITH_RATE = ("a full push on a brake pedal at inspection",)
 NAMES = ("kerb", "hand on the lever", 'a "knock"', "Stoß", "<b>jerk</b> & more", "100 % load")
-SCOPES = ("joint", "rod", "batch", "all")
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
-
-
-class Pen:
-    """Draws the words and numbers that a maker writes."""
-
-    def __init__(self, draw):
-        self.draw = draw
-        self.varied = {}  # key to scope, of quantities that can be correlated
-
-    def often(self):
-        return self.draw(st.booleans())
-
-    def one_of(self, options):
-        return self.draw(st.sampled_from(tuple(options)))
-
-    def whole(self, low, high):
-        return self.draw(st.integers(low, high))
-
-    def between(self, low, high):
-        """Draw from a straight grid of three digits."""
-        return float(f"{low + (high - low) * self.whole(0, 40) / 40:.3g}")
-
-    def near(self, low, high):
-        """Draw from a grid of equal ratios, of three digits."""
-        return float(f"{low * (high / low) ** (self.whole(0, 40) / 40):.3g}")
-
-    def number(self, value, dimension):
-        """Write a value [house unit] in one of the units there are."""
-        if dimension == "temperature":
-            unit = self.one_of(DEGREES)
-            factor, offset = DEGREES[unit]
-            return f"{value * factor + offset:.7g} {unit}"
-        unit = self.one_of(UNITS[dimension])
-        if unit == "" and self.often():
-            return value
-        return f"{value / UNITS[dimension][unit]:.7g} {unit}".strip()
-
-    # Spreads -----------------------------------------------------------------------------------
-
-    def spread(self, key, middle, *, family=None, low=None, high=None, quantity=None):
-        """Write a quantity about `middle` in any way there is; `key` is noted where it varies."""
-        known = quantity or QUANTITIES[key]
-        low, high = known.low if low is None else low, known.high if high is None else high
-        dimension = known.dimension
-        sd = self._sd(middle, dimension, low, high)
-        if sd == 0.0 or not self.often():
-            value = self.number(middle, dimension)
-            return self._words({"value": value}, key, known) if self.whole(0, 5) == 0 else value
-        ways = (self._two_numbers, self._limits)
-        written = self.one_of(ways)(middle, sd, known, family or known.family, (low, high))
-        return self._words(written, key, known, varies=True)
-
-    def _sd(self, middle, dimension, low, high):
-        """Return a standard deviation that leaves the quantity its range."""
-        room = min(middle - low, high - middle, math.inf)
-        widest = 8.0 if dimension == "temperature" else abs(middle) / 2
-        return min(self.near(0.01, 0.38) * widest, room / 5)
-
-    def _two_numbers(self, middle, sd, known, family, limits):
-        """Write a spread of a family by two of its numbers."""
-        dimension, warm = known.dimension, known.dimension == "temperature"
-        gap = "temperature difference" if warm else dimension
-        families = ["normal", "gumbel"]
-        if middle > 0 and not warm:
-            families += ["lognormal", "weibull"]
-        dist = self.one_of([None, *families])
-        if middle <= 0 and family in ("lognormal", "beta", "weibull"):
-            dist = dist or "normal"
-        forms = ["mean sd", "p05 p95"]
-        if not warm and middle != 0:
-            forms += ["mean cov"] + (["median cov"] if dist or family != "beta" else [])
-        form = self.one_of(forms)
-        written = {}
-        if form == "p05 p95":
-            written = {"p05": self.number(middle - 1.6 * sd, dimension)}
-            written["p95"] = self.number(middle + 1.6 * sd, dimension)
-        else:
-            written = {form.split()[0]: self.number(middle, dimension)}
-            if form.endswith("cov"):
-                written["cov"] = self.number(float(f"{sd / abs(middle):.4g}"), "ratio")
-            else:
-                written["sd"] = self.number(sd, gap)
-        if dist:
-            written["dist"] = dist
-        if self.whole(0, 4) == 0:
-            cut = (max(middle - 3 * sd, limits[0]), min(middle + 3 * sd, limits[1]))
-            written["truncated"] = [self.number(end, dimension) for end in cut]
-        return written
-
-    def _limits(self, middle, sd, known, _family, _limits):
-        """Write a spread between two limits."""
-        dimension = known.dimension
-        ends = [self.number(middle + step * sd, dimension) for step in (-2.5, 2.0)]
-        written = {"never_outside": ends}
-        how = self.one_of(["uniform", "triangular", "beta"])
-        if how == "triangular":
-            written["most_likely"] = self.number(middle, dimension)
-        elif how == "beta":
-            warm = dimension == "temperature"
-            written["mean"] = self.number(middle, dimension)
-            written["sd"] = self.number(sd, "temperature difference" if warm else dimension)
-        if self.often():
-            written["dist"] = how
-        return written
-
-    def _words(self, written, key, known, varies=False):
-        """Add scope, kind and source to a spread."""
-        if self.whole(0, 3) == 0:
-            written["kind"] = self.one_of(["scatter", "not known"])
-        if self.whole(0, 3) == 0:
-            written["source"] = 'shop book, page 7, "cold" side'
-        if self.whole(0, 3) == 0 and not key.startswith("load."):
-            written["scope"] = self.one_of(SCOPES[SCOPES.index(known.scope) :])
-        if varies:
-            self.varied[key] = written.get("scope", known.scope)
-        return written
-
-    def some(self, section, choices):
-        """Return those of the keys that are drawn to be there, each from its maker."""
-        found = {}
-        for name, make in choices.items():
-            if self.often():
-                found[name] = make(f"{section}.{name}")
-        return found
-
-
-def _spread(low, high, *, straight=False):
-    """Return a maker of a spread about a middle drawn from a range [house unit]."""
-
-    def make(pen, key):
-        return pen.spread(key, (pen.between if straight else pen.near)(low, high))
-
-    return make
-
-
-def _plain(low, high, dimension, *, straight=False):
-    """Return a maker of one value drawn from a range [house unit]."""
-
-    def make(pen, _key):
-        return pen.number((pen.between if straight else pen.near)(low, high), dimension)
-
-    return make
 
 
 # Tables whose keys do not hang on one another ---------------------------------------------------
@@ -236,7 +83,7 @@ PROOF = {
     "rig_error": _plain(0.0, 0.2, "ratio", straight=True),
     "rig_bias": _plain(0.0, 0.2, "ratio", straight=True),
     "highest": _plain(200, 5e4, "force"),
-    "most_to_refuse": _plain(0.0, 1.0, "ratio", straight=True),
+    "most_to_refuse": _plain(0.01, 1.0, "ratio", straight=True),
 }
 
 
@@ -256,7 +103,8 @@ def _fit(pen):
         tube |= _made(pen, "tube", PLIES)
     if pen.often():
         tube["strength_by_temperature"] = _curve(pen)
-    first = {"material": pen.one_of(METALS), "overlap": pen.spread("plug.overlap", overlap)}
+    solid = COMPOSITES if pen.whole(0, 7) == 0 else METALS  # a plug turned from a rod with plies
+    first = {"material": pen.one_of(solid), "overlap": pen.spread("plug.overlap", overlap)}
     first |= _made(pen, "plug", PLUG)
     sizes = {"tube.bore": (tube, bore), "plug.diameter": (first, plug)}
     from_gap = pen.whole(0, 2) == 0
@@ -285,7 +133,7 @@ def _second(pen, bore, overlap, from_gap, plug):
         return {}, plug
     own = _made(pen, "second_plug", PLUG)
     if pen.often():
-        own["material"] = pen.one_of(METALS)
+        own["material"] = pen.one_of(METALS + COMPOSITES)
     if pen.often():
         own["overlap"] = pen.spread("second_plug.overlap", overlap * pen.near(0.5, 2))
     if pen.often() and not from_gap:
@@ -377,22 +225,16 @@ def _load(pen, name, rough):
         table["kind"] = kind
     if kind != "sustained" and pen.often():
         table["direction"] = pen.one_of(["pull", "push", "both"])
-    if kind == "event" and (recipe is None or pen.often() or not _has_rate(recipe)):
+    if kind == "event" and (recipe is None or pen.often() or recipe.name not in WITH_RATE):
         table["rate"] = pen.number(pen.near(0.02, 2000), "rate")
     if own:
         sign = -1.0 if kind == "sustained" and pen.often() else 1.0
-        table["size"] = _size(pen, name, kind, sign * pen.near(0.002, 1.2) * rough)
-    table |= pen.some("load", {"scope": lambda _: pen.one_of(["all", "rod"])})
-    return table | pen.some("load", {"note": lambda _: "measured on the bench"})
-
-
-def _has_rate(recipe):
-    return recipe.name == "a full push on a brake pedal at inspection"
+        table["size"] = _size(pen, name, kind, sign * pen.near(0.002, 0.7) * rough)
+    notes = {"scope": lambda _: pen.one_of(["all", "rod"]), "note": lambda _: "on the bench"}
+    return table | pen.some("load", notes)
 
 
 def _size(pen, name, kind, middle):
-    from dataclasses import replace
-
     low = -math.inf if kind == "sustained" else 0.0
     like = replace(QUANTITIES["tube.bore"], dimension="force", family=LOAD_FAMILY[kind], low=low)
     written = pen.spread(f"load.{name}.size", middle, quantity=like)
@@ -408,8 +250,11 @@ def _target(pen):
         "failure_would_be": lambda: {way: pen.one_of(["nuisance", "injury", "death"])},
     }[way]()
     periods = ["year"] if way == "failure_would_be" else ["life", "year"]
-    table |= pen.some("target", {"period": lambda _: pen.one_of(periods)})
-    return table | pen.some("target", {"scope": lambda _: pen.one_of(["set", "rod"])})
+    scopes = {
+        "period": lambda _: pen.one_of(periods),
+        "scope": lambda _: pen.one_of(["set", "rod"]),
+    }
+    return table | pen.some("target", scopes)
 
 
 def _pulls(pen, rough):
@@ -432,9 +277,13 @@ def _rods(pen, bore, wall, overlap):
     return {"length": pen.number(length, "length")} | pen.some("rods", makers)
 
 
-def _correlations(pen, second):
+def _correlations(pen, own):
     """Return pairs of what varies and is drawn for the same thing, each key in one pair at most."""
-    apart = {key for key in second if "second_" in key}
+    apart = {key for key in own if "second_" in key}
+    if "second_plug.material" in apart:
+        apart.add("second_plug.strength")
+    if "second_thread.size" in apart:
+        apart.add("second_thread.engagement")
     apart |= {key.replace("second_", "") for key in apart}
     pairs = []
     keys = {k: (scope, k in apart) for k, scope in pen.varied.items() if k not in WEIGHTS}
@@ -450,33 +299,53 @@ def _correlations(pen, second):
     return pairs
 
 
-WEIGHTS = ("weak_bonds.lone_weight", "weak_bonds.bad_batch_weight", "rods.bow")
+WEIGHTS = ("rods.bow",)
 
 
 def _option(pen, document, overlap):
-    """Return what one option of a file changes."""
-    changes = {}
-    tied = [key for pair in document.get("correlation", []) for key in pair["between"]]
-    if pen.often():
-        changes["title"] = "another way"
+    """Return what one option of a file changes; what is correlated keeps its spread."""
+    tied = {key for pair in document.get("correlation", []) for key in pair["between"]}
+    changes = pen.some("", {"title": lambda _: "another way", "note": lambda _: "as an option"})
     droppable = [key for key in ("title", "note", "target", "pull", "proof") if key in document]
     if droppable and pen.often():
         changes["without"] = [pen.one_of(droppable)]
-        if changes["without"] == ["target"] and pen.often():
-            changes["target"] = _target(pen)
-    if "plug.glued_share" not in tied and pen.often():
-        changes["plug"] = {"glued_share": pen.number(pen.between(0.4, 1), "ratio")}
-    if pen.often():
-        changes["rods"] = {"count": pen.whole(1, 4), "length": f"{3 * overlap:.5g} mm"}
-    if pen.often():
-        changes["adhesive"] = {"class": pen.one_of(CLASSES)}
+    if changes.get("without") == ["target"] or "target" not in document:
+        changes |= pen.some("", {"target": lambda _: _target(pen)})
+    for key, make in OPTIONAL.items():
+        table, name = key.split(".")
+        first = key.replace("second_", "")
+        if table.endswith("thread") and "thread" not in document:
+            continue
+        if tied & {key, first, f"second_{first}"} or pen.whole(0, 3):
+            continue
+        changes.setdefault(table, {})[name] = make(pen, overlap)
     loads = document.get("load", [])
     if loads and pen.often():
         name = pen.one_of([load["name"] for load in loads])
         changes["load"] = {name: {"note": "less often", "scope": pen.one_of(["all", "rod"])}}
-    if pen.often():
-        changes["pull"] = _pulls(pen, 2000.0)
-    return changes
+    elif "life" in document and pen.often():
+        changes["load"] = [_load(pen, "another", 2000.0)]
+    lists = {"pull": lambda _: _pulls(pen, 2000.0), "correlation": lambda _: []}
+    return changes | pen.some("", lists)
+
+
+OPTIONAL = {
+    "life.duration": lambda pen, _: pen.number(pen.near(0.1, 20), "time"),
+    "rods.count": lambda pen, _: pen.whole(1, 4),
+    "rods.length": lambda pen, overlap: pen.number(3 * overlap, "length"),
+    "tube.modulus": lambda pen, _: pen.number(pen.near(2e4, 2e5), "stress"),
+    "plug.glued_share": lambda pen, _: pen.number(pen.between(0.4, 1), "ratio"),
+    "second_plug.modulus": lambda pen, _: pen.number(pen.near(5e4, 2e5), "stress"),
+    "thread.engagement": lambda pen, _: pen.number(pen.near(4, 20), "length"),
+    "second_thread.engagement": lambda pen, _: pen.number(pen.near(4, 20), "length"),
+    "adhesive.class": lambda pen, _: pen.one_of(CLASSES),
+    "preparation.second_tube": lambda pen, _: pen.one_of(SURFACES),
+    "weak_bonds.bad_batch_weight": lambda pen, _: 0,
+    "batch.rods": lambda pen, _: pen.whole(1, 4),
+    "service.workshop_temperature": lambda pen, _: pen.number(22.0, "temperature"),
+    "model.load_factor": lambda pen, _: pen.number(pen.near(0.8, 1.2), "ratio"),
+    "proof.most_to_refuse": lambda pen, _: pen.number(pen.between(0.02, 0.5), "ratio"),
+}
 
 
 def _drawn(draw):
@@ -492,7 +361,7 @@ def _drawn(draw):
     surfaces = ("plug", "tube", "second_plug", "second_tube")
     makers = dict.fromkeys(surfaces, _surface)
     rough = math.pi * bore * overlap * 15.0
-    names = draw(st.lists(st.sampled_from(NAMES), max_size=3, unique=True))
+    names = draw(st.permutations(NAMES))[: pen.whole(0, 3)]
     loads = [_load(pen, name, rough) for name in names]
     makers_of = {"preparation": makers, "weak_bonds": WEAK_BONDS, "model": MODEL, "proof": PROOF}
     document |= {name: _made(pen, name, found) for name, found in makers_of.items()}
@@ -504,46 +373,18 @@ def _drawn(draw):
     if pen.whole(0, 3):
         document["target"] = _target(pen)
     document |= {"load": loads, "pull": _pulls(pen, rough)}
-    said = [f"{table}.{key}" for table in document if isinstance(document[table], dict)
-            for key in document[table]]  # fmt: skip
-    document["correlation"] = _correlations(pen, [key for key in said if "second_" in key])
+    own = [
+        f"{table}.{key}"
+        for table, keys in document.items()
+        if isinstance(keys, dict)
+        for key in keys
+    ]
+    document["correlation"] = _correlations(pen, own)
     document = {key: value for key, value in document.items() if value not in ({}, [])}
     if pen.whole(0, 3) == 0:
         names = ["longer", "as in 'B'"][: pen.whole(1, 2)]
         document["options"] = {name: _option(pen, document, 2.2 * overlap) for name in names}
     return document
-
-
-# Text ------------------------------------------------------------------------------------------
-
-
-def _inline(value):
-    if isinstance(value, dict):
-        inside = ", ".join(f"{_key(name)} = {_inline(item)}" for name, item in value.items())
-        return f"{{ {inside} }}"
-    if isinstance(value, list):
-        return f"[{', '.join(map(_inline, value))}]"
-    return json.dumps(value, ensure_ascii=False)
-
-
-def _key(name):
-    return name if _BARE.fullmatch(name) else json.dumps(name, ensure_ascii=False)
-
-
-def toml(document):
-    """Return a document as TOML text: plain keys first, then tables and lists of tables."""
-    lines = [f"{k} = {_inline(v)}" for k, v in document.items() if not isinstance(v, dict | list)]
-    for name, value in document.items():
-        tables = value if isinstance(value, list) else [value] if isinstance(value, dict) else []
-        if name == "options":
-            for option, changes in value.items():
-                lines += [f"\n[options.{_key(option)}]"]
-                lines += [f"{_key(k)} = {_inline(v)}" for k, v in changes.items()]
-            continue
-        for table in tables:
-            lines += ["", f"[[{name}]]" if isinstance(value, list) else f"[{name}]"]
-            lines += [f"{_key(k)} = {_inline(v)}" for k, v in table.items()]
-    return "\n".join(lines) + "\n"
 
 
 @st.composite

@@ -283,9 +283,9 @@ def long_overlap_force(
 
     Notes
     -----
-    F = min{S_p (s + e_m), S_t (s - e_m)}, s = sqrt(2 P G_IIc (1/S_p + 1/S_t)): the energy that
-    the members set free as the bond parts, whatever the layer's law. An upper bound at any
-    overlap without misfit; a short overlap sheds part of a misfit and may then hold more.
+    F = min{S_p (s + e_m), S_t (s - e_m)}, s = sqrt(2 P G_IIc (1/S_p + 1/S_t)): derived from
+    the energy that the members set free as the bond parts, whatever the layer's law. An upper
+    bound at any overlap without misfit; a short overlap sheds part of it and may hold more.
     """
     joint = overlap_of(
         tube_outer_radius, plug_radius, gap, 1.0, tube_modulus, plug_modulus, plug_bore_radius

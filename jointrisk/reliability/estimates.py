@@ -14,17 +14,22 @@ from jointrisk.reliability.crude import Counts, Pool, count_failures
 from jointrisk.reliability.form import DesignPoint, design_point
 from jointrisk.reliability.importance import PURPOSE, Weighted, importance
 from jointrisk.reliability.interval import clopper_pearson
+from jointrisk.reliability.line import line
+from jointrisk.reliability.outcome import Outcome, both_note, short_note, undefined_note
+from jointrisk.reliability.quasi import quasi
 from jointrisk.reliability.search import find_points
+from jointrisk.reliability.sorm import sorm
 from jointrisk.reliability.space import Cell, Correlation, LimitState, Problem, Space
 from jointrisk.reliability.streams import BLOCK, block_rng, resolve_seed
+from jointrisk.reliability.subset import subset
 from jointrisk.spread import Spread
 
 __all__ = ["METHODS", "Estimate", "FailurePoint", "estimate"]
 
-METHODS = ("auto", "crude", "form", "importance")
-PLANNED = ("quasi", "sorm", "subset")
+METHODS = ("auto", "crude", "quasi", "form", "sorm", "importance", "subset", "line")
 
 _MOST_CRUDE = 2_000_000
+_MOST_QUASI = 2**21
 _MOST_WEIGHTED = 1_000_000
 _CHEAP_CRUDE = 200_000
 """`auto` counts plain failures when this many draws are enough."""
@@ -97,13 +102,18 @@ def estimate(
     correlation_of : str
         "values" (product-moment) or "scores" (of the normal scores).
     method : str
-        "crude": plain Monte Carlo. "form": first order, no interval. "importance":
-        weighted draws around all design points. "auto": a block of plain draws first,
-        then whichever of "crude" and "importance" is cheaper; its notes say which and why.
+        "crude": plain Monte Carlo. "quasi": the same on scrambled Sobol' points.
+        "form": first order, no interval. "sorm": second order, no interval, both bounds
+        of several points in the notes. "importance": weighted draws around all design
+        points. "subset": subset simulation, sixteen runs or more. "line": lines along the
+        design points, each with its exact chance of failure. "auto": a block of plain
+        draws first, then whichever of "crude" and "importance" is cheaper; its notes say
+        which and why.
     target_cov : float
         Coefficient of variation to reach [-].
     max_evaluations : int, optional
-        Rows at most; 2,000,000 for plain and 1,000,000 for weighted draws when not given.
+        Rows at most; when not given 2,000,000 for "crude", 2**21 for "quasi" and
+        1,000,000 for the others. "form" and "sorm" do not use it.
     confidence : float
         Of the interval [-].
     seed : int, optional
@@ -137,15 +147,13 @@ def estimate(
         return task.first_order()
     if method == "importance":
         return task.weighted()
-    return task.chosen()
+    if method == "auto":
+        return task.chosen()
+    return task.other(method)
 
 
 def _check(method: str, target_cov: float, max_evaluations: int | None, confidence: float) -> None:
     """Refuse settings out of range."""
-    if method in PLANNED:
-        raise InputError(
-            f"method {method!r} is not there yet; there are {', '.join(map(repr, METHODS))}"
-        )
     if method not in METHODS:
         raise InputError(f"method must be one of {', '.join(map(repr, METHODS))}, got {method!r}")
     if not (np.isfinite(target_cov) and target_cov > 0):
@@ -182,12 +190,14 @@ class _Task:
         """Use plain Monte Carlo."""
         found = self.counts(most)
         low, high = clopper_pearson(found.failures, found.n, self.confidence)
-        notes += _undefined_note(found.undefined, found.n)
+        notes += undefined_note(found.undefined, found.n)
+        sound = (found.failures - found.undefined) / found.n
+        notes += both_note(found.failures / found.n, sound, low)
         converged = found.cov <= self.target_cov
         if found.failures == 0:
             notes += (f"no failure in {found.n:,} draws: only an upper bound is known",)
         elif not converged:
-            notes += (_short_note(found.cov, self.target_cov, found.n),)
+            notes += (short_note(found.cov, self.target_cov, found.n),)
         return Estimate(
             found.failures / found.n,
             (low, high),
@@ -255,11 +265,12 @@ class _Task:
         )
         bounds = found.bounds
         converged = found.cov <= self.target_cov
-        notes += _undefined_note(found.undefined, found.evaluations)
+        notes += undefined_note(found.undefined, found.evaluations)
+        notes += both_note(bounds.estimate, found.defined, bounds.low)
         if bounds.estimate == 0.0:
             notes += (f"no failure in {found.evaluations:,} draws: only an upper bound is known",)
         elif not converged:
-            notes += (_short_note(found.cov, self.target_cov, found.evaluations),)
+            notes += (short_note(found.cov, self.target_cov, found.evaluations),)
         return Estimate(
             bounds.estimate,
             (bounds.low, bounds.high),
@@ -271,6 +282,51 @@ class _Task:
             tuple(points),
             points[0].alpha if points else None,
             notes + _silent_note(found),
+        )
+
+    def other(self, method: str) -> Estimate:
+        """Use a method of its own module."""
+        problem = Problem(self.space, self.limit_state)
+        if method == "sorm":
+            found = sorm(problem, seed=self.seed)
+        else:
+            run = {"quasi": quasi, "subset": subset, "line": line}[method]
+            most = _MOST_QUASI if method == "quasi" else _MOST_WEIGHTED
+            found = run(
+                problem,
+                seed=self.seed,
+                target_cov=self.target_cov,
+                max_evaluations=self.max_evaluations or most,
+                confidence=self.confidence,
+            )
+        return self.told(method, found)
+
+    def told(self, method: str, found: Outcome) -> Estimate:
+        """Name the points of an outcome and say what it is worth."""
+        bounds, cov = found.bounds, found.cov
+        points = sorted(
+            (_failure_point(self.space, cell, point) for cell, point in found.points),
+            key=lambda point: -point.probability,
+        )
+        drawn = not np.isnan(bounds.low)
+        exact = bounds.low == bounds.high
+        notes = undefined_note(found.undefined, found.evaluations)
+        notes += both_note(bounds.estimate, found.defined, bounds.low)
+        if bounds.estimate == 0.0 and drawn and not exact:
+            notes += (f"no failure in {found.evaluations:,} draws: only an upper bound is known",)
+        elif cov > self.target_cov and not exact:
+            notes += (short_note(cov, self.target_cov, found.evaluations),)
+        return Estimate(
+            bounds.estimate,
+            (bounds.low, bounds.high),
+            self.confidence,
+            0.0 if exact else cov,
+            found.evaluations,
+            method,
+            found.settled and (exact or not drawn or cov <= self.target_cov),
+            tuple(points),
+            points[0].alpha if points else None,
+            found.notes + notes,
         )
 
     def chosen(self) -> Estimate:
@@ -315,22 +371,6 @@ def _failure_point(space: Space, cell: Cell, point: DesignPoint) -> FailurePoint
         space.directions(point.alpha),
         cell.probability * float(ndtr(-point.beta)),
         point.converged,
-    )
-
-
-def _undefined_note(undefined: int, n: int) -> tuple[str, ...]:
-    """Say how many margins were NaN."""
-    if not undefined:
-        return ()
-    return (f"the margin is NaN in {undefined:,} of {n:,} draws; they count as failures",)
-
-
-def _short_note(cov: float, target: float, n: int) -> str:
-    """Say what is missing and what it would take."""
-    needed = n * (cov / target) ** 2
-    return (
-        f"not converged: coefficient of variation {cov:.3g} after {n:,} draws, "
-        f"{target:g} asked for; about {needed:,.0f} draws would do"
     )
 
 

@@ -60,6 +60,8 @@ class Stratum:
     log_unit: float = 0.0
     """Keeps squares of tiny weights above the smallest double."""
     undefined: int = 0
+    lost: float = 0.0
+    """Part of `sums` where the margin is NaN."""
     restarts: int = 0
     found: list[DesignPoint] = field(default_factory=list)
 
@@ -83,6 +85,14 @@ class Weighted:
         """Coefficient of variation [-]; inf when nothing failed."""
         found = self.bounds
         return found.standard_error / found.estimate if found.estimate > 0 else float("inf")
+
+    @property
+    def defined(self) -> float:
+        """The estimate if NaN counted as no failure [-]."""
+        lost = sum(
+            s.cell.probability / s.rows * s.lost * float(np.exp(s.log_unit)) for s in self.strata
+        )
+        return max(0.0, self.bounds.estimate - lost)
 
 
 def proposal_of(points: tuple[DesignPoint, ...], free: npt.NDArray[np.bool_]) -> Proposal:
@@ -210,6 +220,7 @@ class _Run:
             fresh = _empty(stratum.cell, merged, self.free)
             stratum.points, stratum.proposal, stratum.sums = merged, fresh.proposal, fresh.sums
             stratum.holds, stratum.log_unit, stratum.undefined = fresh.holds, fresh.log_unit, 0
+            stratum.lost = 0.0
         return stratum
 
     def sample(self, stratum: Stratum, rows: int) -> None:
@@ -227,6 +238,7 @@ class _Run:
             chance = self.chance(made.u, stratum.cell, fails)
             strata = stratum.proposal.shares.size
             scaled = np.exp(made.log_weight - stratum.log_unit)
+            stratum.lost += float((scaled * chance)[np.isnan(margin)].sum())
             stratum.sums = stratum.sums.plus(sums_of(scaled * chance, made.component, strata))
             stratum.holds = stratum.holds.plus(
                 sums_of(made.weight * (1.0 - chance), made.component, strata)

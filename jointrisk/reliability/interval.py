@@ -98,7 +98,7 @@ def weighted_interval(
         Component that made each term; None for one plain sample.
     confidence : float
         Between 0 and 1 [-].
-    largest : float
+    largest : float [-]
         Bound on one term, used when all terms are zero: the upper bound is then `largest`
         times that of a count of 0 in n. One over the guard's share for a mixture.
 

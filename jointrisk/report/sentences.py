@@ -163,6 +163,8 @@ def pull_worth(entry: PullWorth, assessment: Assessment) -> str:
     before = assessment.failure_probability
     if before is not None and entry.fail_after is not None:
         text += _before_and_after(before.estimate, entry.fail_after)
+    elif before is not None:
+        text += "; too few sets would hold it to say what it leaves"
     return f"{text}{_needed(entry, assessment)}."
 
 

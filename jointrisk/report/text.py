@@ -136,7 +136,8 @@ def _run(assessment: Assessment, color: bool, width: int) -> str:
             f"{percent(result.confidence)} interval {chance_range(result.low, result.high)}"
         )
     for key, value in {**assessment.run, **assessment.host}.items():
-        lines.append(f"{key}: {flat(value)}")
+        if value is not None:
+            lines.append(f"{key}: {flat(value)}")
     return "\n".join([bold("Run", color), *(wrap(x, width, "  ", "    ") for x in lines)])
 
 

@@ -160,7 +160,7 @@ def hold_within(base: Spread, low: float, high: float, unit: str) -> Spread:
     if math.isfinite(low):
         cut += float(base.cdf(_just_below(low)))
     if math.isfinite(high):
-        cut += float(base.sf(high))
+        cut += float(base.sf(high * (1.0 + _TINY)))  # "95 %" is read as a hair above 0.95
     if cut <= _TINY:
         return base
     if cut > _MOST_CUT:

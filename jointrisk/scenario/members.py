@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from jointrisk import units
@@ -202,7 +203,9 @@ def _from_gap(ledger: Ledger, known: str, derived: str, *, sign: float) -> None:
     ledger.put(QUANTITIES[known], spread.Fixed(middle), "scenario", *YOURS)
     names = {"tube.bore": "tube bore", "plug.diameter": "plug diameter"}
     source = f"{names[known]} and twice the gap on one side, which holds the scatter of both"
-    ledger.put(QUANTITIES[derived], other, "scenario", source, "given")
+    row = QUANTITIES[derived]
+    row = replace(row, scope=gap.scope or row.scope, kind=gap.kind or row.kind)
+    ledger.put(row, other, "scenario", gap.source or source, "given")
 
 
 def _straight(base: Spread, a: float, b: float) -> Spread:

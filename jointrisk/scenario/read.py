@@ -28,6 +28,10 @@ def load(path: str | os.PathLike[str], *, option: str | None = None) -> Scenario
     option : str, optional
         Name of one of the file's options; without it the file as written.
 
+    Returns
+    -------
+    Scenario
+
     Raises
     ------
     ScenarioError
@@ -64,7 +68,20 @@ def load_options(path: str | os.PathLike[str]) -> dict[str, Scenario]:
 
 
 def load_text(text: str, name: str = "scenario", *, option: str | None = None) -> Scenario:
-    """Return the scenario that `text` holds; `name` stands for the file in messages.
+    """Return the scenario that `text` holds.
+
+    Parameters
+    ----------
+    text : str
+        What a TOML file holds.
+    name : str
+        Stands for the file in messages.
+    option : str, optional
+        Name of one of its options; without it the text as written.
+
+    Returns
+    -------
+    Scenario
 
     Raises
     ------

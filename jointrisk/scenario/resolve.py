@@ -83,12 +83,13 @@ def _members_and_bond(ledger: Ledger) -> dict[str, Any]:
 def _use(ledger: Ledger, file: File) -> dict[str, Any]:
     """Resolve how the rods are used and pulled."""
     use.resolve_service(ledger)
+    target, loads = use.resolve_target(ledger, file.target), use.resolve_loads(ledger, file.load)
     return {
-        "target": use.resolve_target(ledger, file.target),
-        "loads": use.resolve_loads(ledger, file.load),
+        "target": target,
+        "loads": loads,
         "pulls": use.resolve_pulls(ledger, file.pull),
         "proof": use.resolve_proof(ledger),
-        "correlations": use.resolve_correlations(ledger, file.correlation),
+        "correlations": use.resolve_correlations(ledger, file.correlation, loads),
     }
 
 

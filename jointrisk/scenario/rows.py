@@ -35,7 +35,17 @@ class Row:
 
 
 def describe(scenario: Scenario) -> list[Row]:
-    """Return one row for every resolved value of `scenario`, in the order it was resolved."""
+    """Return one row for every resolved value of a scenario, in the order it was resolved.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What `load` returned.
+
+    Returns
+    -------
+    list of Row
+    """
     return [_row(entry, scenario.variables.get(entry.key)) for entry in scenario.assumptions]
 
 

@@ -122,8 +122,10 @@ def resolve_proof(ledger: Ledger) -> Proof:
         key = f"proof.{name}"
         value = 0.0 if ledger.broken(key) else ledger.one(key)
         assert value is not None  # noqa: S101
-        if not 0 <= value <= highest:
-            ledger.problem(key, "is out of range", f"{value:g}", f"0 to {highest:g}")
+        none = name == "most_to_refuse" and value == 0
+        if none or not 0 <= value <= highest:
+            low = "above 0" if name == "most_to_refuse" else "0"
+            ledger.problem(key, "is out of range", f"{value:g}", f"{low} to {highest:g}")
         found[name] = value
     limit = ledger.given.get("proof.highest")
     if limit is not None:
@@ -137,10 +139,11 @@ def resolve_proof(ledger: Ledger) -> Proof:
 
 
 def resolve_correlations(
-    ledger: Ledger, tables_: Sequence[CorrelationTable]
+    ledger: Ledger, tables_: Sequence[CorrelationTable], loads: Sequence[Load]
 ) -> dict[tuple[str, str], float]:
     """Return the correlations, each of two quantities with the same scope."""
     found: dict[tuple[str, str], float] = {}
+    of_life = {load.size.key for load in loads if load.kind != "sustained"}
     for number, table in enumerate(tables_, start=1):
         at = f"correlation[{number}]"
         if table.between is None or table.value is None or ledger.broken(at):
@@ -148,7 +151,7 @@ def resolve_correlations(
         if not -1 <= table.value <= 1:
             got = f"{table.value:g}"
             ledger.problem(f"{at}.value", "is out of range", got, "-1 to 1")
-        elif _matched(ledger, f"{at}.between", table.between):
+        elif _matched(ledger, f"{at}.between", table.between, of_life):
             pair = table.between
             if pair in found or pair[::-1] in found:
                 names = " and ".join(pair)
@@ -216,6 +219,13 @@ def _load(ledger: Ledger, at: str, table: LoadTable) -> Load | None:
         what = "has no scope of its own: write scope beside the load's name"
         ledger.problem(f"{at}.size", what, f'"{table.size.scope}"')
         return None
+    if table.size is not None and table.size.kind == "not known" and not sustained:
+        what = (
+            "is drawn anew all life long, so it is scatter: write what you don't know of loads "
+            "as a spread of model.load_factor"
+        )
+        ledger.problem(f"{at}.size", what, '"not known"')
+        return None
     if table.name is None or table.kind is None or table.size is None:
         return None
     quantity = Quantity(
@@ -271,7 +281,7 @@ def _rate(ledger: Ledger, at: str, table: LoadTable, whose: Whose) -> float:
     return 0.0
 
 
-def _matched(ledger: Ledger, key: str, pair: tuple[str, str]) -> bool:
+def _matched(ledger: Ledger, key: str, pair: tuple[str, str], of_life: set[str]) -> bool:
     """Return whether two quantities can be correlated at all."""
     from jointrisk import spread
 
@@ -285,6 +295,11 @@ def _matched(ledger: Ledger, key: str, pair: tuple[str, str]) -> bool:
             known = False
     if not known:
         return False
+    for name in pair:
+        if name in of_life:
+            what = "is drawn anew all life long: only a sustained load can go with another quantity"
+            ledger.problem(key, what, f'"{name}"')
+            return False
     first, second = (ledger.variables[name] for name in pair)
     if pair[0] == pair[1]:
         ledger.problem(key, "names the same quantity twice", pair[0])

@@ -23,6 +23,8 @@ __all__ = ["Beta", "Gamma", "StudentT"]
 
 DEEP = 1e-200
 """Below this the library's incomplete beta function loses digits to underflow inside it."""
+MOST_TERMS = 20_000
+"""Of the series for a deep tail; far fewer do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,11 +252,24 @@ def _from_end(a: float, b: float, tail: FloatArray, end: float, other: float) ->
 
 
 def _log_beta_tail(a: float, b: float, log_y: FloatArray) -> FloatArray:
-    """Return ln I_y(a, b) by the series about y = 0 (DLMF 8.17.8), for a deep lower tail."""
+    """Return ln I_y(a, b) by the series about y = 0 (DLMF 8.17.8), for a deep lower tail.
+
+    The terms are summed here: `scipy.special.hyp2f1` gives NaN for large a + b. Above the mean,
+    where the series is slow, the tail is not deep and the function itself serves.
+    """
     y = np.exp(log_y)
-    series = special.hyp2f1(a + b, 1.0, a + 1.0, y)
+    below = y < (a + 1.0) / (a + b + 2.0)
+    z = np.where(below, y, 0.0)
+    term, series = np.ones_like(z), np.ones_like(z)
+    for n in range(MOST_TERMS):
+        term = term * (z * ((a + b + n) / (a + 1.0 + n)))
+        series = series + term
+        if not np.any(term > 1e-17 * series):
+            break
     start = a * log_y + b * np.log1p(-y) - np.log(a) - special.betaln(a, b)
-    return np.asarray(start + np.log(series))
+    with np.errstate(divide="ignore"):  # only looked at where it is not deep
+        plain = np.log(special.betainc(a, b, y))
+    return np.asarray(np.where(below, start + np.log(series), plain))
 
 
 def _beta_tail(a: float, b: float, y: FloatArray) -> FloatArray:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
 
 POINTS = 40
+LEAST = 1.0
+"""Highest load drawn where no rod holds any [N]."""
 WIDEST = (1e-6, 0.999)
 """Shares of rods between which strengths are drawn [-]."""
 
@@ -75,7 +77,8 @@ def _range(sample: Sample, by_rod: Array) -> tuple[float, float]:
     below = np.cumsum(np.broadcast_to(sample.weight, by_rod.shape).ravel()[order])
     places = np.searchsorted(below, np.array(WIDEST) * below[-1])
     low, high = values[order[np.minimum(places, values.size - 1)]]
-    return float(max(low, 1e-3 * high)), float(high)
+    high = max(float(high), LEAST)
+    return max(float(low), 1e-3 * high), high
 
 
 def _below(sample: Sample, by_rod: Array, grid: Array) -> Curve:
@@ -104,9 +107,11 @@ def _load_exceeded(sample: Sample, grid: Array) -> Curve:
 
 
 def _curve(loads: Array, value: Array, interval: Array) -> Curve:
+    """Return a curve of chances, without the loads at which nothing is left to ask about."""
+    known = np.isfinite(value) & np.isfinite(interval).all(axis=1)
+    columns = (loads, value, interval[:, 0], interval[:, 1])
+    points = [column[known] for column in columns]
     return Curve(
-        tuple(float(entry) for entry in loads),
-        tuple(float(entry) for entry in value),
-        tuple(float(entry) for entry in interval[:, 0]),
-        tuple(float(entry) for entry in interval[:, 1]),
+        tuple(float(load) for load in points[0]),
+        *(tuple(float(entry) for entry in np.minimum(column, 1.0)) for column in points[1:]),
     )

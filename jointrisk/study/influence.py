@@ -23,6 +23,7 @@ import numpy as np
 
 from jointrisk.model.draws import Change
 from jointrisk.model.layout import varies
+from jointrisk.reliability.interval import ratio_interval
 from jointrisk.reliability.streams import block_rng
 from jointrisk.study.results import Influence
 from jointrisk.study.sample import RANK
@@ -43,7 +44,6 @@ ROWS = 448
 JOINTS_ALLOWED = 2688
 FEWEST_ROWS = 224
 JOINTS_AT_ONCE = 2**14
-Z95 = 1.959963984540054
 SMALLEST = 1e-300
 TENTH = 0.1
 DEGREES = 5.0
@@ -199,12 +199,14 @@ def _label_ratio(rods: RodSet, rows: _Rows, changes: Mapping[str, Change]) -> Ar
 
 def _influence(question: _Question, rows: _Rows, after: Array) -> Influence:
     """Ratio of the two failure probabilities with its 95 % interval (delta method, paired)."""
-    old, new = rows.weight * rows.before, rows.weight * after
-    ratio = float(new.mean() / old.mean())
-    error = float(np.std(new - ratio * old) / np.sqrt(old.size) / old.mean())
-    spread = np.exp(Z95 * error / ratio) if ratio > 0.0 else np.inf
+    found = ratio_interval(rows.weight * after, rows.weight * rows.before)
     return Influence(
-        question.variable, question.name, question.measure, ratio, ratio / spread, ratio * spread
+        question.variable,
+        question.name,
+        question.measure,
+        found.estimate,
+        found.low,
+        found.high,
     )
 
 

@@ -8,7 +8,12 @@ import numpy as np
 from scipy.special import ndtri
 
 from jointrisk.model.resistance import MODES
-from jointrisk.reliability.interval import weighted_interval, weighted_quantile
+from jointrisk.reliability.interval import (
+    Bounds,
+    ratio_interval,
+    weighted_interval,
+    weighted_quantile,
+)
 from jointrisk.study.results import (
     FailureProbability,
     Mode,
@@ -70,7 +75,7 @@ def permitted_load(sample: Sample, target: Target) -> PermittedLoad:
     directions = "pull or push" if outcome.push is not None else "pull"
     return PermittedLoad(
         found.estimate,
-        found.low,
+        max(found.low, 0.0),
         found.high,
         f"largest {directions} of the life at which the chance that {scope} fails "
         f"is {_odds(target.probability)}",
@@ -80,15 +85,14 @@ def permitted_load(sample: Sample, target: Target) -> PermittedLoad:
 def failure_probability(sample: Sample, states: Array) -> FailureProbability:
     """Return the failure probability of the set over its life, with interval and band."""
     scenario = sample.rods.scenario
-    terms = sample.weight * sample.fails
-    bounds = weighted_interval(terms, sample.component, CONFIDENCE)
-    rod = sample.weight * -np.expm1(-sample.outcome.rod_rate * scenario.life)
-    yearly, year = worst_year(sample.weight, sample.outcome.rate, scenario.life)
+    bounds = _bounds(sample)
+    rod = -np.expm1(-sample.outcome.rod_rate * scenario.life).mean(axis=0)
+    yearly = sample.mean(first_year(sample.outcome, scenario.life))
     levels = np.quantile(states, BAND_QUANTILES) if states.size else [bounds.estimate] * 3
     return FailureProbability(
         estimate=bounds.estimate,
         low=bounds.low,
-        high=bounds.high,
+        high=min(bounds.high, 1.0),
         confidence=CONFIDENCE,
         band_p05=float(levels[0]),
         band_p50=float(levels[1]),
@@ -96,30 +100,29 @@ def failure_probability(sample: Sample, states: Array) -> FailureProbability:
         beta=float(-ndtri(min(max(bounds.estimate, 0.0), 1.0))),
         period_years=scenario.life,
         basis="all rods, whole life",
-        per_rod=float(rod.mean()),
+        per_rod=sample.mean(rod),
         worst_year=yearly,
-        worst_year_number=year,
+        worst_year_number=1,
         method="importance sampling, loads integrated exactly",
         evaluations=sample.evaluations,
     )
 
 
-def worst_year(weight: Array, rate: Array, life: float) -> tuple[float, int]:
-    """Return the highest failure probability of one year given survival so far, and which.
+def _bounds(sample: Sample) -> Bounds:
+    """Return the failure probability over the life with its interval."""
+    terms = sample.weight * sample.fails
+    if sample.often:
+        return ratio_interval(terms, sample.weight, sample.component, CONFIDENCE)
+    return weighted_interval(terms, sample.component, CONFIDENCE)
+
+
+def first_year(outcome: Outcome, life: float) -> Array:
+    """Return the chance of each draw to fail in the first year, (n,) [-]: no year is worse.
 
     With failure rates that last (strength does not change over the life) the sets that are
-    left grow better from year to year, since the weak go first: the first year is the worst.
-
-    Parameters
-    ----------
-    weight : ndarray, (n,) [-]
-        Relative weights of the draws.
-    rate : ndarray, (n,) [1/years]
-        Lasting yearly failure rate of each.
-    life : float [years]
+    left grow better from year to year, since the weak go first.
     """
-    chance = -np.expm1(-rate * min(1.0, life))
-    return float((weight * chance).sum() / weight.sum()), 1
+    return np.asarray(-np.expm1(-outcome.rate * min(1.0, life)))
 
 
 def modes(sample: Sample) -> tuple[Mode, ...]:
@@ -134,7 +137,7 @@ def modes(sample: Sample) -> tuple[Mode, ...]:
     result = []
     for index, name in enumerate(MODES):
         share = float(terms[first == index].sum()) / total
-        chance = float((sample.weight * -np.expm1(-rate[index] * life)).mean())
+        chance = sample.mean(-np.expm1(-rate[index] * life))
         if chance > 0.0:
             result.append(Mode(name, chance, share))
     return tuple(sorted(result, key=lambda mode: -mode.share))
@@ -146,11 +149,13 @@ def target_value(sample: Sample, target: Target, weight: Array) -> float:
     return float((weight * chance).sum() / weight.sum())
 
 
-def target_chance(outcome: Outcome, life: float, target: Target) -> Array:
-    """Return the chance of each draw to fail as the target counts it, (n,) [-].
+def before_any_pull(sample: Sample, target: Target) -> float:
+    """Return the failure probability that the target speaks of, as built."""
+    return sample.mean(target_chance(sample.outcome, sample.rods.scenario.life, target))
 
-    The worst year is the first, as `worst_year` says.
-    """
+
+def target_chance(outcome: Outcome, life: float, target: Target) -> Array:
+    """Return the chance of each draw to fail as the target counts it, (n,) [-]."""
     years = life if target.period == "life" else min(1.0, life)
     if target.scope == "set":
         return np.asarray(-np.expm1(-outcome.rate * years))
@@ -176,7 +181,7 @@ def target_verdict(
     met: bool | None = None
     likely: float | None = None
     if chance is not None:
-        judged = target_value(sample, target, sample.weight)
+        judged = before_any_pull(sample, target)
         band = states if states.size else np.array([judged])
         likely = float(np.mean(band <= target.probability))
         low, high = np.quantile(band, (0.05, 0.95))

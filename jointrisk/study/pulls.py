@@ -12,7 +12,7 @@ import numpy as np
 
 from jointrisk.reliability.loads import find_load
 from jointrisk.reliability.screening import refused_chance
-from jointrisk.study.judgement import target_value
+from jointrisk.study.judgement import before_any_pull, target_value
 from jointrisk.study.results import ProofAnswer, PullWorth
 
 if TYPE_CHECKING:
@@ -40,7 +40,10 @@ def proof_answer(sample: Sample) -> ProofAnswer:
         missing = "no load" if not scenario.loads else "no target"
         reason = f"The scenario names {missing}, so no pull can be judged against one."
         return _answer(sample, None, "not judged", reason, ())
-    before = target_value(sample, target, sample.weight)
+    before = before_any_pull(sample, target)
+    if not np.any(sample.outcome.rig_pull > 0.0):
+        reason = "Every bond breaks in the workshop already, by unlike expansion alone."
+        return _answer(sample, None, "unreachable", reason, ())
     period = "in the worst year" if target.period == "year" else "over the life"
     limits = pull_limits(sample)
     cap = limits[0][1]
@@ -80,7 +83,7 @@ def pull_limits(sample: Sample) -> tuple[tuple[str, float], ...]:
     proof = sample.rods.scenario.proof
     limits = [
         (
-            f"the share of rods one is willing to break ({proof.max_reject:.0%})",
+            f"the share of rods one is willing to break ({100 * proof.max_reject:g} %)",
             load_refusing(sample, proof.max_reject),
         )
     ]
@@ -114,7 +117,8 @@ def pull_worth(sample: Sample, label: str, load: float, needed: float | None) ->
     fail_after = None
     if sample.rods.scenario.loads:
         passed = sample.weight * held(refused)
-        fail_after = float((passed * sample.fails).sum() / passed.sum())
+        if _enough(passed):
+            fail_after = float((passed * sample.fails).sum() / passed.sum())
     return PullWorth(
         label=label,
         load_newton=load,
@@ -128,13 +132,14 @@ def pull_worth(sample: Sample, label: str, load: float, needed: float | None) ->
 def _find(
     sample: Sample, target: Target, highest: float, max_reject: float | None
 ) -> ScreeningLoad:
-    lowest = LOWEST_SHARE * float(np.median(sample.outcome.rig_pull))
+    strengths = sample.outcome.rig_pull
+    lowest = LOWEST_SHARE * float(np.median(strengths[strengths > 0.0]))
 
     def point(load: float) -> tuple[float, float]:
         refused = _each_refused(sample, load)
         weight = sample.weight * held(refused)
         share = _share(sample, refused)
-        if not weight.sum() ** 2 >= FEWEST_SURVIVORS * (weight**2).sum() > 0.0:
+        if not _enough(weight):
             return np.nan, share
         return target_value(sample, target, weight), share
 
@@ -174,6 +179,11 @@ def _answer(
     )
 
 
+def _enough(weight: Array) -> bool:
+    """Tell whether enough draws hold a pull, by their weights, to say what it leaves."""
+    return bool(weight.sum() ** 2 >= FEWEST_SURVIVORS * (weight**2).sum() > 0.0)
+
+
 def _each_refused(sample: Sample, load: float) -> Array:
     """Return the chance that each rod breaks in the pull, (rods, n) [-]."""
     return refused_chance(
@@ -207,6 +217,6 @@ def _odds(chance: float) -> str:
     if chance <= 0.0:
         return "no failure seen"
     if chance > 0.4:
-        return f"{chance:.0%}"
+        return f"{100 * chance:.0f} %"
     scale = 10 ** max(int(np.floor(np.log10(1.0 / chance))) - 1, 0)
     return f"about 1 in {round(1.0 / chance / scale) * scale:,}"

@@ -92,6 +92,19 @@ class Sample:
         """Life [years]."""
         return self.rods.scenario.life
 
+    def mean(self, chance: Array) -> float:
+        """Return the expectation of a chance given each draw, (n,) [-].
+
+        Where most sets fail the weights are normalised: a plain weighted mean may pass 1 there.
+        """
+        terms = float((self.weight * chance).mean())
+        return terms / float(self.weight.mean()) if self.often else terms
+
+    @property
+    def often(self) -> bool:
+        """Whether more sets fail than hold."""
+        return bool((self.weight * self.fails).mean() > 0.5)
+
     @property
     def hottest(self) -> Array:
         """Hottest temperature in service of each draw, (n,) [degC]."""

@@ -17,7 +17,7 @@ from jointrisk.reliability import Estimate, estimate
 UNIT = spread.Normal(0.0, 1.0)
 TWO = {"a": UNIT, "b": UNIT}
 COIN = spread.Mixture([(0.99, spread.Fixed(0.0)), (0.01, spread.Fixed(1.0))])
-METHODS = ["auto", "crude", "importance"]
+METHODS = ["auto", "crude", "importance", "quasi", "subset", "line"]
 
 
 def plane(beta):
@@ -195,7 +195,7 @@ def test_unit_of_the_margin_does_not_matter(unit, method):
     assert scaled.probability == pytest.approx(plain.probability, rel=1e-2)
 
 
-@pytest.mark.parametrize("method", [*METHODS, "form"])
+@pytest.mark.parametrize("method", [*METHODS, "form", "sorm"])
 def test_same_seed_same_bytes_with_and_without_a_pool(method):
     with ThreadPoolExecutor(2) as pool:
         pooled = estimate(plane(2.5), TWO, method=method, seed=0, pool=pool)
@@ -247,10 +247,55 @@ def test_public_names_are_there():
     }
 
 
-@pytest.mark.parametrize("method", ["quasi", "sorm", "subset"])
-def test_method_to_come_says_so_and_what_there_is(method):
-    with pytest.raises(InputError, match=rf"'{method}' is not there yet.*'importance'"):
-        estimate(plane(1.0), TWO, method=method)
+def test_every_method_is_told_of_to_who_names_another():
+    with pytest.raises(InputError, match=r"'quasi'.*'sorm'.*'subset'.*'line', got 'magic'"):
+        estimate(plane(1.0), TWO, method="magic")
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_nan_is_told_both_ways_where_it_matters(method):
+    """P(a > 2) fails by NaN, P(b > 2) by a negative margin."""
+    nan = estimate(
+        lambda x: np.where(x["a"] > 2, np.nan, 2 - x["b"]), TWO, method=method, confidence=0.999
+    )
+    assert nan.interval[0] <= 1 - ndtr(2.0) ** 2 <= nan.interval[1]
+    said(nan, "the margin is NaN in", "count as failures")
+    told = next(note for note in nan.notes if "if it is none" in note)
+    with_nan, without = (float(word) for word in told.split() if word[0].isdigit())
+    assert with_nan == pytest.approx(nan.probability, rel=1e-3)
+    # what is left: b > 2 while a <= 2
+    assert without == pytest.approx(ndtr(-2.0) * ndtr(2.0), rel=0.2)
+
+
+def test_nan_that_changes_little_is_only_counted():
+    found = estimate(lambda x: np.where(x["a"] > 4.2, np.nan, 2 - x["b"]), TWO, method="line")
+    said(found, "NaN")
+    assert not any("if it is none" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("method", ["quasi", "sorm", "subset", "line"])
+def test_labels_alone_are_exact(method):
+    found = estimate(lambda x: 0.5 - x["w"], {"w": COIN}, method=method)
+    assert found.probability == pytest.approx(0.01, rel=1e-12)
+    assert found.converged
+    assert found.evaluations == 2
+
+
+def test_sorm_gives_no_interval_and_says_why():
+    found = estimate(plane(3.0), TWO, method="sorm")
+    assert found.probability == pytest.approx(ndtr(-3.0), rel=1e-3)
+    assert np.isnan(found.interval).all()
+    assert found.converged
+    assert found.alpha == pytest.approx({"a": np.sqrt(0.5), "b": np.sqrt(0.5)}, abs=1e-3)
+    said(found, "no interval", "Breitung", "Tvedt")
+
+
+@pytest.mark.parametrize("method", ["quasi", "subset", "line"])
+def test_limit_is_told_when_it_stops_the_run(method):
+    found = estimate(plane(3.0), TWO, method=method, max_evaluations=5000, target_cov=1e-6)
+    truth = ndtr(-3.0)
+    assert not found.converged or method == "line"  # lines along a plane all agree: exact
+    assert found.interval[0] <= truth <= found.interval[1]
 
 
 @pytest.mark.parametrize(
@@ -273,7 +318,7 @@ def test_bad_arguments_are_refused_with_their_value(change, told):
         estimate(plane(1.0), TWO, **change)
 
 
-@pytest.mark.parametrize("method", [*METHODS, "form"])
+@pytest.mark.parametrize("method", [*METHODS, "form", "sorm"])
 @pytest.mark.parametrize(
     "margin", [lambda _x: 1.0, lambda x: x["a"][:, None], lambda x: x["a"] < 0]
 )

@@ -116,3 +116,10 @@ def test_a_long_last_cell_wraps_under_its_column():
     lines = shown.splitlines()
     assert all(len(line) <= 24 for line in lines)
     assert all(line.startswith("     ") for line in lines[2:])
+
+
+def test_what_a_run_has_not_is_not_shown(assessment):
+    plain = replace(assessment, run={**assessment.run, "option": None})
+    named = replace(assessment, run={**assessment.run, "option": "longer overlap"})
+    assert "option:" not in text(plain, verbose=1).split("Run\n")[1]
+    assert "option: longer overlap" in text(named, verbose=1)

@@ -1,12 +1,17 @@
 """The JSON Schema, the scenarios to start from, the rows of `check`, and what gets imported."""
 
+import copy
 import math
+import runpy
 import subprocess
 import sys
 import tomllib
+from pathlib import Path
 
 import jsonschema
 import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 
 from jointrisk import scenario, units
 from jointrisk.errors import InputError
@@ -15,6 +20,16 @@ from jointrisk.scenario.problems import validate
 
 SCHEMA = scenario.schema()
 DRAFT = jsonschema.Draft4Validator(SCHEMA)
+SHIPPED = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+SCENARIOS = runpy.run_path(str(Path(__file__).parents[1] / "strategies.py"))["scenarios"]
+DRAWN = settings(
+    max_examples=200,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    phases=[Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)
 DERIVED = {"evidence.factor", "adhesive.shear_strength_range", "adhesive.toughness_range"}
 NOT_IN_DRAFT_4 = {"prefixItems", "unevaluatedProperties", "$defs", "const", "if", "contains"}
 
@@ -50,6 +65,131 @@ def test_every_table_is_closed():
 @pytest.mark.parametrize("kind", list(scenario.kinds()))
 def test_a_scenario_to_start_from_fits_the_schema(kind):
     assert list(DRAFT.iter_errors(tomllib.loads(scenario.new(kind)))) == []
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+def test_a_shipped_scenario_fits_the_schema(path):
+    assert list(DRAFT.iter_errors(tomllib.loads(path.read_text("utf-8")))) == []
+
+
+@pytest.fixture(scope="module")
+def drawn():
+    """Two hundred scenarios, each as its text and what it holds."""
+    found = []
+
+    @DRAWN
+    @given(text=SCENARIOS())
+    def collect(text):
+        found.append((text, tomllib.loads(text)))
+
+    collect()
+    return found
+
+
+def test_any_valid_scenario_fits_the_schema(drawn):
+    assert len(drawn) >= 200
+    for text, raw in drawn:
+        assert [error.message for error in DRAFT.iter_errors(raw)] == [], text
+
+
+def test_the_drawn_scenarios_are_read_with_all_their_options(drawn):
+    for text, raw in drawn:
+        found = scenario.load_text(text)
+        assert found.options == tuple(raw.get("options", {}))
+
+
+def walk(raw, shape, at, seen):
+    """Collect the keys and words that a document uses, each under its table or "a spread"."""
+    if "$ref" in shape:
+        at = shape["$ref"].rsplit("/", 1)[1]
+        walk(raw, SCHEMA["definitions"][at], at, seen)
+    elif "anyOf" in shape and "properties" not in shape:
+        way = next(way for way in shape["anyOf"] if validator(way).is_valid(raw))
+        walk(raw, way, at if "enum" in way or "$ref" in way else "a spread", seen)
+    elif isinstance(raw, list):
+        for item in raw:
+            walk(item, shape.get("items", {}), at, seen)
+    elif isinstance(raw, dict):
+        for key, value in raw.items():
+            known = shape.get("properties", {})
+            if key in known:
+                seen.add((at, key))
+            walk(value, known.get(key, shape.get("additionalProperties")), at, seen)
+    elif raw in shape.get("enum", ()):
+        seen.add((at, "word", raw))
+
+
+def validator(shape):
+    return jsonschema.Draft4Validator({**shape, "definitions": SCHEMA["definitions"]})
+
+
+def keys_and_words():
+    """Every key of the schema's tables and of a spread, and every word that one of them takes."""
+    tables = {"the file": SCHEMA, "a spread": SPREAD} | SCHEMA["definitions"]
+    for name, shape in tables.items():
+        if name.endswith("Change"):
+            continue
+        for key, inner in shape["properties"].items():
+            yield (name, key)
+            for way in [inner, *inner.get("anyOf", ())]:
+                yield from ((name, "word", word) for word in way.get("enum", ()))
+
+
+SPREAD = properties("tube")["bore"]["anyOf"][1]
+
+
+def test_the_drawn_scenarios_use_every_key_and_nearly_every_word(drawn):
+    seen = set()
+    for _, raw in drawn:
+        walk(raw, SCHEMA, "the file", seen)
+    wanted = set(keys_and_words())
+    keys = {entry for entry in wanted if len(entry) == 2}
+    assert len(keys) > 100
+    assert sorted(keys - seen) == []
+    assert len(wanted - seen) <= 0.1 * len(wanted - keys)
+
+
+def places(raw, at=()):
+    """Every table inside a document, by its place."""
+    if isinstance(raw, dict):
+        yield at
+    for key, value in raw.items() if isinstance(raw, dict) else enumerate(raw):
+        if isinstance(value, dict | list):
+            yield from places(value, (*at, key))
+
+
+@DRAWN
+@given(text=SCENARIOS(), data=st.data())
+def test_the_schema_refuses_a_scenario_with_one_thing_wrong(text, data):
+    raw = tomllib.loads(text)
+    broken = copy.deepcopy(raw)
+    inside = [at for at in places(raw) if at != ("options",) and at[-2:-1] != ("load",)]
+    inside += [at for at in places(raw) if at[:1] == ("load",)]
+    at = data.draw(st.sampled_from(inside))
+    table = broken
+    for step in at:
+        table = table[step]
+    needed = {"schema", "rods", "tube", "plug", "adhesive"} if not at else NEEDED.get(at[0], set())
+    how = data.draw(st.sampled_from(["unknown", "type", "needed"]))
+    if how == "needed" and len(at) < 3 and "options" not in at and needed & set(table):
+        del table[data.draw(st.sampled_from(sorted(needed & set(table))))]
+    elif how == "type" and table:
+        table[data.draw(st.sampled_from(sorted(table)))] = [[["wrong"]]]
+    else:
+        table["no such key"] = "1 mm"
+    assert list(DRAFT.iter_errors(raw)) == []
+    assert list(DRAFT.iter_errors(broken))
+
+
+NEEDED = {
+    "rods": {"length"},
+    "tube": {"material", "outer_diameter"},
+    "plug": {"material", "overlap"},
+    "adhesive": {"class"},
+    "load": {"name"},
+    "pull": {"load"},
+    "correlation": {"between", "value"},
+}
 
 
 @pytest.mark.parametrize(

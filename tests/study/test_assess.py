@@ -126,7 +126,7 @@ def test_the_band_averages_to_the_headline(make):
     """E over the unknowns of P(fail | unknowns) is P(fail): the law of total probability."""
     scenario = make((("both", "1500 N"),))
     sample = weighted_sample(scenario, 2)
-    states = band(sample, 2)
+    states = band(sample, 2).life
     error = states.std() / np.sqrt(states.size)
     assert states.mean() == pytest.approx((sample.weight * sample.fails).mean(), abs=4 * error)
     assert unknown_columns(sample.rods).sum() >= 5
