@@ -195,45 +195,72 @@ def bond_force(
     by_toughness = solved.governs == tubular.GOVERNS.index("toughness")
     bounded = solved.bounded & by_toughness  # a whole overlap that yields has forgotten its past
     if wall and scenario.tube_is_composite:
-        _wall_limit(scenario, layout, values, common, temperature, strength, toughness, force, mode)
+        own, tough = _wall_law(scenario, layout, values, temperature)
+        # the bond is never the stronger where its strength and toughness are both this much lower
+        below = (strength <= own) & (toughness * own <= tough * strength)
+        asked = ~np.broadcast_to(below, force.shape)
+        wall_force = np.full(force.shape, np.inf)
+        if asked.any():
+            wall_force[asked] = _solved_where(asked, common, own, tough)
+        mode[wall_force < force] = BOND_MODES.index(WALL)
+        np.minimum(force, wall_force, out=force)
     force = np.where(live, force, 0.0) * values["model.bond_factor"]
     return BondForce(force, mode, np.asarray(bounded), np.asarray(by_toughness))
 
 
-def _wall_limit(
+def wall_force(
     scenario: Scenario,
     layout: Layout,
     values: Mapping[str, Floats],
-    common: dict[str, Floats],
+    law: BondLaw,
+    *,
     temperature: Floats,
-    strength: Floats,
-    toughness: Floats,
-    force: Floats,
-    mode: Ints,
-) -> None:
-    """Lower `force` and set `mode` in place where the tube wall shears first."""
+    push: bool,
+) -> Floats:
+    """Return the force at which the tube wall alone would let each joint go [N], (joints, n).
+
+    Parameters
+    ----------
+    scenario, layout, values, law, temperature, push
+        As for `bond_force`; the tube is a composite one.
+    """
+    factor = environment.temperature_factor(
+        scenario.strength_by_temperature, temperature, scenario.hard_stop_temperature
+    )
+    common = _geometry(scenario, layout, values, law, temperature, push)
+    common["adhesive_shear_modulus"] = values["adhesive.shear_modulus"] * np.maximum(
+        factor, TINY_STRENGTH
+    )
+    everywhere = np.ones(law.strength.shape, dtype=bool)
+    solved = _solved_where(everywhere, common, *_wall_law(scenario, layout, values, temperature))
+    return np.asarray(solved.reshape(everywhere.shape) * values["model.bond_factor"])
+
+
+def _wall_law(
+    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], temperature: Floats
+) -> tuple[Floats, Floats]:
+    """Return shear strength [MPa] and toughness [N/mm] between the plies at a temperature."""
     factor = environment.piecewise_factor(scenario.wall_strength_by_temperature, temperature)
     rod = layout.rod_of_joint
-    wall = per_joint(values["tube.interlaminar_strength"], rod) * np.maximum(factor, TINY_STRENGTH)
-    tough = per_joint(values["tube.interlaminar_toughness"], rod)
-    # the bond is never the stronger where its strength and toughness are both this much lower
-    below = (strength <= wall) & (toughness * wall <= tough * strength)
-    asked = ~np.broadcast_to(below, force.shape)
-    if not asked.any():
-        return
+    strength = per_joint(values["tube.interlaminar_strength"], rod)
+    toughness = per_joint(values["tube.interlaminar_toughness"], rod)
+    return strength * np.maximum(factor, TINY_STRENGTH), toughness
+
+
+def _solved_where(
+    asked: Bools, common: Mapping[str, Floats], strength: Floats, toughness: Floats
+) -> Floats:
+    """Return the pull-out force of the joints asked for [N], (m,)."""
 
     def pick(array: Floats) -> Floats:
-        return np.broadcast_to(array, force.shape)[asked]
+        return np.broadcast_to(array, asked.shape)[asked]
 
     solved = tubular.pull_out(
         **{key: pick(np.asarray(value)) for key, value in common.items()},
-        adhesive_shear_strength=pick(wall),
-        mode_ii_toughness=pick(tough),
+        adhesive_shear_strength=pick(strength),
+        mode_ii_toughness=pick(toughness),
     )
-    wall_force = np.full(force.shape, np.inf)
-    wall_force[asked] = solved.force
-    mode[wall_force < force] = BOND_MODES.index(WALL)
-    np.minimum(force, wall_force, out=force)
+    return np.asarray(solved.force)
 
 
 def _geometry(

@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointrisk.mechanics import members
-from jointrisk.model.bond import BOND_MODES, BondForce, bond_force, bond_law, plug_radius
+from jointrisk.model.bond import (
+    BOND_MODES,
+    BondForce,
+    bond_force,
+    bond_law,
+    plug_radius,
+    wall_force,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -125,6 +132,51 @@ def resistance(
         bounded=np.asarray(np.broadcast_to(bounded, (layout.joints, n)).any(axis=0)),
         toughness_governs=np.broadcast_to(pulls[0].toughness_governs, (layout.joints, n)),
     )
+
+
+def joint_force(
+    scenario: Scenario,
+    layout: Layout,
+    values: Mapping[str, Floats],
+    weak: Bools,
+    *,
+    push: bool,
+    cold: bool,
+    wall: bool,
+) -> Floats:
+    """Return what one limit holds in one state of service, each joint [N], (joints, n).
+
+    Parameters
+    ----------
+    scenario, layout, values, weak
+        As for `resistance`.
+    push, cold : bool
+        Direction, and whether the coldest or the hottest counts.
+    wall : bool
+        The tube wall alone, or else the bond alone.
+    """
+    law = bond_law(scenario, layout, values, weak)
+    temperature = service_temperatures(scenario, values)[-1 if cold else 0]
+    if wall:
+        force = wall_force(scenario, layout, values, law, temperature=temperature, push=push)
+    else:
+        force = bond_force(
+            scenario, layout, values, law, temperature=temperature, push=push, wall=False
+        ).force
+    return np.broadcast_to(force, weak.shape)
+
+
+def bond_states(scenario: Scenario, *, with_push: bool) -> list[dict[str, bool]]:
+    """Return the states of service that `joint_force` can tell apart, as its arguments."""
+    misfit = not _no_misfit(scenario)
+    pushes = (False, True) if with_push and misfit and not scenario.shoulder else (False,)
+    walls = (False, True) if scenario.tube_is_composite else (False,)
+    return [
+        {"push": push, "cold": cold, "wall": wall}
+        for wall in walls
+        for push in pushes
+        for cold in ((False, True) if misfit else (False,))
+    ]
 
 
 def member_resistance(

@@ -19,6 +19,8 @@ from jointrisk.model.layout import Layout, lay_out
 from jointrisk.model.loads import Hazard, hazard, pushes
 from jointrisk.model.resistance import (
     Resistance,
+    bond_states,
+    joint_force,
     member_resistance,
     resistance,
     with_members,
@@ -110,6 +112,20 @@ class RodSet:
             with_push=self.push,
             with_rig=with_rig,
             with_wall=with_wall,
+        )
+
+    def bond_states(self) -> list[dict[str, bool]]:
+        """Return the states of service that `joint_force` can tell apart, as its arguments."""
+        return bond_states(self.scenario, with_push=self.push)
+
+    def joint_force(self, values: Mapping[str, Floats], labels: Bools, **state: bool) -> Floats:
+        """Return what one limit holds in one state of service, each joint [N], (joints, n)."""
+        return joint_force(
+            self.scenario,
+            self.layout,
+            placed(values, self.layout),
+            self.weak_joints(labels),
+            **state,
         )
 
     def with_members(self, strength: Resistance, values: Mapping[str, Floats]) -> Resistance:

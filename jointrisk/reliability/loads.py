@@ -14,7 +14,7 @@ __all__ = ["ScreeningLoad", "find_load"]
 
 Array = npt.NDArray[np.float64]
 CurvePoint = Callable[[float], tuple[float, float]]
-BISECTIONS = 40
+BISECTIONS = 32
 SECTIONS = 14
 GOLDEN = 0.6180339887498949
 

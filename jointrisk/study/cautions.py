@@ -59,7 +59,7 @@ def _of_sample(sample: Sample) -> list[Warning_]:
             Warning_(
                 "not-converged",
                 f"The failure probability is less certain than wanted (coefficient of variation "
-                f"above {TARGET_COV:.0%}) at the limit of draws.",
+                f"above {_percent(TARGET_COV)}) at the limit of draws.",
             )
         )
     if sample.left_out > MISFIT_SHARE:

@@ -113,7 +113,8 @@ def _bounds(sample: Sample) -> Bounds:
     terms = sample.weight * sample.fails
     if sample.often:
         return ratio_interval(terms, sample.weight, sample.component, CONFIDENCE)
-    return weighted_interval(terms, sample.component, CONFIDENCE)
+    guard = float(sample.plan.proposal.shares[0])
+    return weighted_interval(terms, sample.component, CONFIDENCE, largest=1.0 / guard)
 
 
 def first_year(outcome: Outcome, life: float) -> Array:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.model.bond import BOND_MODES
 from jointrisk.model.layout import ENDS, lift_columns, lift_labels
 from jointrisk.model.loads import room_for, sustained_sum, typical_size
 from jointrisk.reliability.ladder import ladder
@@ -37,9 +36,28 @@ WEAK_LEVELS = (0.0, 1.5, 3.0, 4.5)
 MEMBER_LEVELS = (2.5, 4.0, 5.5)
 BAD_BELOW = 2.0
 """A bad batch is searched no farther: its joints are weak enough."""
+ITERATIONS = 2
+HOTTEST = 7.0
+"""Too hot a day that is farther out than this is never met [-]."""
+NEAR = 1.2
+"""Points of like labels nearer than this serve as one [-]."""
 FLOOR = 1e-12
 RAREST = 1e-10
 LABEL_STEP = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """One way to fail, and how far it is looked for."""
+
+    margin: Margin
+    forced: Array
+    """Labels that are fixed, (L,); NaN leaves one to chance."""
+    levels: tuple[float, ...]
+    active: npt.NDArray[np.bool_]
+    """Coordinates that may move, (d,)."""
+    always: bool = False
+    """Kept even where no load seems to reach it: misfit may break a bond without a load."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,17 +78,19 @@ def first_plan(single: RodSet, full: RodSet) -> Plan:
         The same scenario with one rod, and with all.
     """
     patterns: list[tuple[Array, Array]] = []
-    ends = range(ENDS) if single.layout.second else range(1)
-    for end, (margin, forced, levels) in ((e, s) for e in ends for s in _searches(single, e)):
-        points = ladder(margin, single.layout.dimension, levels, active=_one_joint(single, end))
-        tilt = _label_tilt(single, forced)
-        for point, level in zip(points, levels, strict=True):
-            if level == 0.0 or np.any(point):
-                patterns.append((point + tilt, forced))
-            in_bad = single.layout.bad_batch_labels.stop and np.any(forced == 1.0)
-            if in_bad and level < BAD_BELOW:
+    free = np.full(single.layout.label_count, np.nan)
+    patterns.extend((point, free) for point in _too_hot(single))
+    for search in _searches(single):
+        for level, point in _points(single, search):
+            tilted = point + _label_tilt(single, search.forced)
+            if (level == 0.0 or np.any(point)) and _is_new(patterns, tilted, search.forced):
+                patterns.append((tilted, search.forced))
+            weak = single.layout.bad_batch_labels.stop and np.any(search.forced == 1.0)
+            if weak and level < BAD_BELOW:
                 bad = _bad_batch(single)
-                patterns.append((point + _label_tilt(single, bad), bad))
+                tilted = point + _label_tilt(single, bad)
+                if _is_new(patterns, tilted, bad):
+                    patterns.append((tilted, bad))
     directions = [np.zeros(full.layout.dimension)]
     forcings = [np.full(full.layout.label_count, np.nan)]
     pattern = [0]
@@ -122,25 +142,67 @@ def _shares(pattern: npt.NDArray[np.intp], weights: Array) -> Array:
     return np.asarray(shares / shares.sum())
 
 
-def _searches(single: RodSet, end: int) -> list[tuple[Margin, Array, tuple[float, ...]]]:
-    """Return (margin, forced labels, distances) of every search on one end of one rod."""
+def _searches(single: RodSet) -> list[_Search]:
+    """Return every way to fail on its own: a least of several has the slope of one of them only.
+
+    Ends that are alike are searched once.
+    """
     layout = single.layout
     free = np.full(layout.label_count, np.nan)
-    searches: list[tuple[Margin, Array, tuple[float, ...]]] = [
-        (_bond_margin(single, None), free, SOUND_LEVELS)
-    ]
     weak_labels = layout.weak_joint_labels
-    if weak_labels.stop > weak_labels.start:
-        weak = free.copy()
-        weak[weak_labels.start + end] = 1.0
-        searches.append((_bond_margin(single, end), weak, WEAK_LEVELS))
-    for push in (False, True) if single.push else (False,):
-        values = single.values(np.zeros((1, layout.dimension)))
-        for name in single.member_resistance(values, 1, push=push):
-            margin = _member_margin(single, name, push)
-            if _within_reach(single, margin):
-                searches.append((margin, free, MEMBER_LEVELS))
+    searches: list[_Search] = []
+    for end in range(ENDS if layout.second else 1):
+        active = _one_joint(single, end)
+        for state in single.bond_states():
+            sound = _bond_margin(single, end, state, weak=False)
+            bond = not state["wall"]
+            searches.append(_Search(sound, free, SOUND_LEVELS, active, always=bond))
+            if bond and weak_labels.stop > weak_labels.start:
+                forced = free.copy()
+                forced[weak_labels.start + end] = 1.0
+                weak = _bond_margin(single, end, state, weak=True)
+                searches.append(_Search(weak, forced, WEAK_LEVELS, active, always=True))
+        for push in (False, True) if single.push else (False,):
+            values = single.values(np.zeros((1, layout.dimension)))
+            for name in single.member_resistance(values, 1, push=push):
+                margin = _member_margin(single, name, push)
+                searches.append(_Search(margin, free, MEMBER_LEVELS, active))
     return searches
+
+
+def _points(single: RodSet, search: _Search) -> list[tuple[float, Array]]:
+    """Return distance and point of each step of a search; none of a limit out of reach."""
+    points = ladder(
+        search.margin,
+        single.layout.dimension,
+        search.levels,
+        active=search.active,
+        iterations=ITERATIONS,
+    )
+    if not search.always and search.margin(points[-1:])[0] > _reach(single):
+        return []
+    return list(zip(search.levels, points, strict=True))
+
+
+def _is_new(patterns: list[tuple[Array, Array]], point: Array, forced: Array) -> bool:
+    """Tell whether no pattern with the same labels lies next to the point."""
+    return not any(
+        np.array_equal(labels, forced, equal_nan=True)
+        and float(np.sum((other - point) ** 2)) < NEAR**2
+        for other, labels in patterns
+    )
+
+
+def _too_hot(single: RodSet) -> list[Array]:
+    """Return the point at which the adhesive carries nothing: a cliff has no slope to follow."""
+    columns = single.layout.columns.get("service.hottest")
+    if columns is None:
+        return []
+    stop = np.float64(single.scenario.hard_stop_temperature)
+    above = single.variables["service.hottest"].spread.to_normal(stop)
+    point = np.zeros(single.layout.dimension)
+    point[columns] = above
+    return [point] if NEAR < float(above) < HOTTEST else []
 
 
 def _bad_batch(single: RodSet) -> Array:
@@ -150,34 +212,38 @@ def _bad_batch(single: RodSet) -> Array:
     return bad
 
 
-def _within_reach(single: RodSet, margin: Margin) -> bool:
-    """Tell whether a load of chance `RAREST` could find the member at the largest distance."""
-    point = ladder(margin, single.layout.dimension, MEMBER_LEVELS[-1:], iterations=1)
+def _reach(single: RodSet) -> float:
+    """Return the log of how far above its typical size a load of chance `RAREST` may be."""
     scenario = single.scenario
     reach = [
         typical_size(load, scenario.life, RAREST) / typical_size(load, scenario.life)
         for load in scenario.loads
         if load.kind != "sustained"
     ]
-    return bool(margin(point)[0] < np.log(max(reach, default=1.0)))
+    return float(np.log(max(reach))) if reach else np.inf
 
 
-def _bond_margin(single: RodSet, weak_end: int | None) -> Margin:
+def _bond_margin(single: RodSet, end: int, state: Mapping[str, bool], *, weak: bool) -> Margin:
     layout = single.layout
-    weak = weak_end is not None
 
     def margin(u: Array) -> Array:
         labels = np.zeros((u.shape[0], layout.label_count), dtype=bool)
         if weak:
-            labels[:, layout.weak_joint_labels.start + (weak_end or 0)] = True
+            labels[:, layout.weak_joint_labels.start + end] = True
         values = single.values(u)
-        strength = single.resistance(values, labels, with_rig=False, with_wall=not weak)
-        bonds = slice(0, len(BOND_MODES))
-        pull = strength.pull[bonds].min(axis=0)
-        push = None if strength.push is None else strength.push[bonds].min(axis=0)
+        force = single.joint_force(values, labels, **state)[end : end + 1]
+        if not single.push or _alike(single):
+            return _lowest_room(single, values, force, force if single.push else None)
+        other = np.full(force.shape, np.inf)
+        pull, push = (other, force) if state["push"] else (force, other)
         return _lowest_room(single, values, pull, push)
 
     return margin
+
+
+def _alike(single: RodSet) -> bool:
+    """Tell whether a bond holds as much in a push as in a pull and is asked for both."""
+    return not any(state["push"] for state in single.bond_states()) and not single.scenario.shoulder
 
 
 def _member_margin(single: RodSet, name: str, push: bool) -> Margin:

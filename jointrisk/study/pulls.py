@@ -6,13 +6,14 @@ the pull itself is not counted yet. A set counts as passed when all its rods hel
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from jointrisk.reliability.loads import find_load
 from jointrisk.reliability.screening import refused_chance
-from jointrisk.study.judgement import before_any_pull, target_value
+from jointrisk.study.judgement import before_any_pull, strength, target_value
 from jointrisk.study.results import ProofAnswer, PullWorth
 
 if TYPE_CHECKING:
@@ -28,6 +29,8 @@ MOST_BROKEN = 0.5
 """Beyond it a pull leaves too little to be called one [-]."""
 FEWEST_SURVIVORS = 100.0
 """Effective draws that must hold a pull before anything is said of what it leaves [-]."""
+GRID = 41
+"""Loads at which a window is looked for [-]."""
 LOWEST_SHARE = 0.01
 """Lowest load looked at, as a share of the strength of a middling rod [-]."""
 
@@ -97,7 +100,7 @@ def load_refusing(sample: Sample, share: float) -> float:
     strengths = sample.outcome.rig_pull
     positive = strengths[strengths > 0.0]
     low, high = float(positive.min()) * 0.5, float(positive.max()) * 2.0
-    for _ in range(60):
+    for _ in range(40):
         middle = np.sqrt(low * high)
         low, high = (low, middle) if _refused(sample, middle) > share else (middle, high)
     return float(low)
@@ -132,8 +135,8 @@ def pull_worth(sample: Sample, label: str, load: float, needed: float | None) ->
 def _find(
     sample: Sample, target: Target, highest: float, max_reject: float | None
 ) -> ScreeningLoad:
-    strengths = sample.outcome.rig_pull
-    lowest = LOWEST_SHARE * float(np.median(strengths[strengths > 0.0]))
+    middling = strength(sample, sample.outcome.rig_pull).median
+    lowest = LOWEST_SHARE * (middling or float(sample.outcome.rig_pull.max()))
 
     def point(load: float) -> tuple[float, float]:
         refused = _each_refused(sample, load)
@@ -143,13 +146,20 @@ def _find(
             return np.nan, share
         return target_value(sample, target, weight), share
 
-    return find_load(
+    found = find_load(
         point,
         target=target.probability,
         highest=max(highest, lowest),
         lowest=min(lowest, highest),
         max_reject=None if max_reject is None else min(1.0, max_reject * (1.0 + 1e-6)),
+        points=GRID,
     )
+    if found.load != 0.0:
+        return found
+    # met at the lowest load looked at: a touch shows the rods that hold nothing
+    first, *others = found.windows
+    touch = min(lowest, highest)
+    return replace(found, load=touch, windows=((touch, max(first[1], touch)), *others))
 
 
 def _answer(

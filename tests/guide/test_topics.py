@@ -28,6 +28,8 @@ ASKED = (
     *("probability", "ranking", "proof", "report", "cautions", "sources"),
 )
 PACKAGE = Path(jointrisk.__file__).parent
+
+
 def test_the_topics_asked_for_are_there_in_reading_order():
     assert [name for name in NAMES if name in ASKED] == [*ASKED]
 

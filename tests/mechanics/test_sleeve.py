@@ -84,9 +84,7 @@ def test_a_long_sleeve_holds_what_the_energy_of_its_members_allows():
     width = 2 * np.pi * 7.1
     tube = 120_000.0 * np.pi * (7.0**2 - 6.0**2)
     cover = 70_000.0 * np.pi * (9.0**2 - 7.2**2)
-    limits = [
-        np.sqrt(2 * width * 1.2 / (1 / own - 1 / (tube + cover))) for own in (tube, cover)
-    ]
+    limits = [np.sqrt(2 * width * 1.2 / (1 / own - 1 / (tube + cover))) for own in (tube, cover)]
     assert got.force == pytest.approx(min(limits), rel=1e-6)
 
 

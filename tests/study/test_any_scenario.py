@@ -26,14 +26,20 @@ from jointrisk.study import band, curves, influence, proposal, sample
 
 SCENARIOS = runpy.run_path(str(Path(__file__).parents[1] / "strategies.py"))["scenarios"]
 EXAMPLES = 200
-MOST_REFUSED = 0.02
-A_PAGE_EVERY = 20
+MOST_REFUSED = 0.1
+"""Of the scenarios no number is given for, with a tenth of the draws of earnest."""
+A_PAGE_EVERY = 40
 SMALL = {
     sample: {"PILOT_DRAWS": 2**9, "JOINTS_A_PILOT": 2**12, "MOST_BLOCKS": 2},
     band: {"STATES": 24, "DRAWS_PER_STATE": 24, "JOINTS_ALLOWED": 2**12},
     influence: {"ROWS": 64, "FEWEST_ROWS": 32, "JOINTS_ALLOWED": 512},
-    curves: {"POINTS": 12},
-    proposal: {"SOUND_LEVELS": (1.5, 4.0), "WEAK_LEVELS": (0.0, 2.5), "MEMBER_LEVELS": (4.0,)},
+    curves: {"POINTS": 8},
+    proposal: {
+        "SOUND_LEVELS": (3.0,),
+        "WEAK_LEVELS": (0.0, 2.5),
+        "MEMBER_LEVELS": (4.0,),
+        "ITERATIONS": 1,
+    },
 }
 SMALL[sample] |= {"MOST_ROWS": 2**10, "JOINTS_A_BLOCK": 2**13}
 ONE = 1.0 + 1e-9

@@ -1,7 +1,9 @@
 """Strength, permitted load, failure probability, modes and target against the closed laws."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -203,16 +205,15 @@ def test_at_no_failure_seen_the_upper_bound_is_that_of_a_count_of_none(oracles):
     assert clopper_pearson(0, sample.weight.size)[1] <= chance.high < 0.01
 
 
-# FAULT: `judgement.failure_probability` calls `weighted_interval` without `largest`, so that at
-# no failure its upper bound takes every draw for one of the plain density. Only the guard's are.
-@pytest.mark.xfail(strict=True, reason="zero-failure bound counts draws that are no plain draws")
 def test_at_no_failure_seen_only_the_guards_draws_bound_the_chance(oracles):
     scenario = oracles.plain(GLUE, [oracles.load(Uniform(1.0, 2.0))])
     sample = weighted_sample(scenario, 1)
-    plain = int((sample.component == 0).sum())
-    assert plain < sample.weight.size
-    chance = judgement.failure_probability(sample, np.empty(0))
-    assert chance.high >= 0.9 * clopper_pearson(0, plain)[1]
+    shares = np.array([0.25, 0.75])
+    proposal = SimpleNamespace(shares=shares)
+    quarter = replace(sample, plan=SimpleNamespace(proposal=proposal))
+    plain = sample.weight.size // 4
+    chance = judgement.failure_probability(quarter, np.empty(0))
+    assert chance.high == pytest.approx(clopper_pearson(0, plain)[1], rel=0.01)
 
 
 # Modes ------------------------------------------------------------------------------------------

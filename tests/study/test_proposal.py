@@ -213,13 +213,10 @@ def of_two_ends(oracles, ends, mean):
     return oracles.fail_chance(*grid, oracles.log_kept_yearly(oracles.gumbel(mean, 0.1)))
 
 
-# FAULT: the margin of a search holds both ends (and the bond beside the wall), and its first
-# step is taken at the middle of all, where the one that governs there hides the other. One that
-# is stronger in the middle but scatters more is never searched, though it makes the failures.
-HIDDEN = "what does not govern in the middle is not searched"
+# A least of several limits has the slope of the one that governs in the middle: one that is
+# stronger there but scatters more makes the failures and has to be searched on its own.
 
 
-@pytest.mark.xfail(strict=True, reason=HIDDEN)
 @pytest.mark.parametrize("swap", [False, True])
 def test_the_end_that_scatters_more_is_found_behind_the_weaker_one(oracles, swap):
     """20 mm, sd 3 beside 17 mm, sd 0.2: nearly all failures are the first one's, 9e-7."""
@@ -231,7 +228,6 @@ def test_the_end_that_scatters_more_is_found_behind_the_weaker_one(oracles, swap
     assert oracles.agrees(*found, exact, closest=0.2)
 
 
-@pytest.mark.xfail(strict=True, reason=HIDDEN)
 def test_a_wall_that_scatters_more_is_found_behind_the_bond(oracles):
     """Wall of 14 MPa, CoV 0.25, a rod, beside a bond of 10 MPa, CoV 0.02, a joint."""
     base = oracles.plain(
