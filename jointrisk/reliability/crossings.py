@@ -17,7 +17,7 @@ Along = Callable[[npt.NDArray[np.intp], Array], Array]
 
 _INNER, _MANY = 8, 24
 """Places looked at beside the two ends, the guess and one just beyond it."""
-_TOLERANCE = 0.01
+_TOLERANCE = 0.005
 """Distance from the root, times max(1, |t|), at which a last secant step is enough [-]."""
 _SHORTEST = 1e-3
 """The same for a bracket that is halved because the margin has no slope [-]."""

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from jointrisk.errors import InputError
+from jointrisk.reliability.choice import CHEAP_CRUDE, PILOT, choose
 from jointrisk.reliability.crude import Counts, Pool, count_failures
 from jointrisk.reliability.form import DesignPoint, design_point
 from jointrisk.reliability.importance import PURPOSE, Weighted, importance
@@ -20,7 +21,7 @@ from jointrisk.reliability.quasi import quasi
 from jointrisk.reliability.search import find_points
 from jointrisk.reliability.sorm import sorm
 from jointrisk.reliability.space import Cell, Correlation, LimitState, Problem, Space
-from jointrisk.reliability.streams import BLOCK, block_rng, resolve_seed
+from jointrisk.reliability.streams import block_rng, resolve_seed
 from jointrisk.reliability.subset import subset
 from jointrisk.spread import Spread
 
@@ -31,8 +32,6 @@ METHODS = ("auto", "crude", "quasi", "form", "sorm", "importance", "subset", "li
 _MOST_CRUDE = 2_000_000
 _MOST_QUASI = 2**21
 _MOST_WEIGHTED = 1_000_000
-_CHEAP_CRUDE = 200_000
-"""`auto` counts plain failures when this many draws are enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +106,8 @@ def estimate(
         of several points in the notes. "importance": weighted draws around all design
         points. "subset": subset simulation, sixteen runs or more. "line": lines along the
         design points, each with its exact chance of failure. "auto": a block of plain
-        draws first, then whichever of "crude" and "importance" is cheaper; its notes say
-        which and why.
+        draws first; where it shows too few failures two methods have to agree, "line" and
+        "importance" first, then "subset"; its notes say which and why.
     target_cov : float
         Coefficient of variation to reach [-].
     max_evaluations : int, optional
@@ -330,34 +329,21 @@ class _Task:
         )
 
     def chosen(self) -> Estimate:
-        """Make a block of plain draws, then the cheaper method; the block stays as a check."""
-        most = self.max_evaluations or _MOST_CRUDE
-        pilot = self.counts(min(BLOCK, most))
+        """Make a block of plain draws, then have two methods agree."""
+        most = self.max_evaluations or _MOST_WEIGHTED
+        if self.space.dim == 0:
+            return self.other("line")
+        pilot = self.counts(min(PILOT, most))
         needed = pilot.n * (pilot.cov / self.target_cov) ** 2
-        seen = f"{pilot.failures:,} of {pilot.n:,} plain draws failed"
-        if needed <= min(_CHEAP_CRUDE, most):
+        if needed <= min(CHEAP_CRUDE, most):
+            seen = f"{pilot.failures:,} of {pilot.n:,} plain draws failed"
             return self.counted(most, (f"auto: {seen}, so plain Monte Carlo is enough",))
-        found = self.weighted((f"auto: {seen}, too few to count on: weighted draws instead",))
-        low, high = clopper_pearson(pilot.failures, pilot.n, 0.999)
-        agrees = found.interval[0] <= high and found.interval[1] >= low
-        if agrees and (found.design_points or pilot.failures == 0):
-            return _with(found, pilot.n, found.converged, ())
-        return _with(
-            found,
-            pilot.n,
-            False,
-            (f"the plain draws allow {low:.3g} to {high:.3g} only: a region may be missed",),
-        )
+        return choose(self.run, pilot, self.target_cov, most)
 
-
-def _with(found: Estimate, more: int, converged: bool, notes: tuple[str, ...]) -> Estimate:
-    """Give the estimate with the pilot's draws counted and its verdict added."""
-    return replace(
-        found,
-        evaluations=found.evaluations + more,
-        converged=converged,
-        notes=found.notes + notes,
-    )
+    def run(self, method: str, target_cov: float, rows: int) -> Estimate:
+        """Use one method with an aim and a limit of its own."""
+        task = replace(self, target_cov=target_cov, max_evaluations=rows)
+        return task.weighted() if method == "importance" else task.other(method)
 
 
 def _failure_point(space: Space, cell: Cell, point: DesignPoint) -> FailurePoint:

@@ -18,10 +18,10 @@ import numpy.typing as npt
 from scipy.special import gammainccinv, ndtr
 
 from jointrisk.reliability.crossings import crossings, normal_measure
-from jointrisk.reliability.form import DesignPoint, design_point, gradient
+from jointrisk.reliability.form import DesignPoint, Margin, design_point, gradient
 from jointrisk.reliability.interval import Bounds, Sums, clopper_pearson, stratified_interval
 from jointrisk.reliability.outcome import Outcome, cell_names, labels_alone
-from jointrisk.reliability.search import find_points
+from jointrisk.reliability.search import distinct, find_points, further_points, unexplained
 from jointrisk.reliability.space import Cell, Problem
 from jointrisk.reliability.streams import block_rng
 
@@ -36,7 +36,11 @@ _MOST_RINGS = 6
 _EVERY_FIRST, _EVERY = 4, 8
 """One line in so many looks everywhere, at first and later, until one winds."""
 _CHUNK = 1024
-_MOST_REGIONS = 24
+_MOST_REGIONS = 64
+_WIDEST, _WIDTH, _CHECK_ROWS = 20, 2.0, 1024
+"""A second look for regions: in no more coordinates than this, so much wider, so many draws."""
+_ROOT_ERROR = 0.005
+"""Relative error of a chance from the roots' own tolerance [-]."""
 _BEFORE, _BEYOND, _LEAST = 2.5, 3.0, 5.0
 """How far a line is looked at before and beyond the design distance, and at least [-]."""
 _SMALLEST = 1e-300
@@ -169,7 +173,10 @@ class _Run:
         """Search one cell and share it out among the points found."""
         dim, g = self.problem.space.dim, partial(self.margin, cell=cell)
         found = find_points(g, dim, self.rng())
-        points = found.points[:_MOST_REGIONS]
+        points = found.points
+        if not found.origin_fails and 0 < dim <= _WIDEST:
+            points = self.look_again(g, points, dim)
+        points = points[:_MOST_REGIONS]
         if not points and found.origin_fails:
             inner = design_point(g, dim)
             points = (inner,) if inner.converged else ()
@@ -187,6 +194,17 @@ class _Run:
             sides, offsets = at[others] - at[k], square[others] - square[k]
             regions += _rings(cell, _direction(point), point.beta, sides, offsets)
         return regions
+
+    def look_again(
+        self, g: Margin, points: tuple[DesignPoint, ...], dim: int
+    ) -> tuple[DesignPoint, ...]:
+        """Search from widened draws that fail where no point found explains it."""
+        wide = _WIDTH * self.rng().standard_normal((_CHECK_ROWS, dim))
+        failing = wide[~(g(wide) >= 0)]
+        strange = failing[unexplained(failing, points)]
+        if not len(strange):
+            return points
+        return distinct([*points, *further_points(g, dim, strange, points, self.rng()).points])
 
     def sample(self, region: _Region, lines: int) -> None:
         """Add lines to a region; begin anew where one winds."""
@@ -318,12 +336,23 @@ def _bounds(regions: list[_Region], confidence: float) -> Bounds:
     found = stratified_interval(_laid([r.fails for r in regions]), scale, confidence)
     found = Bounds(*(unit * value for value in found))
     if found.estimate <= 0.5:
-        return found
+        return _with_roots(found)
     rest = stratified_interval(_laid([r.holds for r in regions]), chance / lines, confidence)
     if rest.estimate == 0.0:
         return Bounds(1.0, 1.0 - clopper_pearson(0, int(lines.sum()), confidence)[1], 1.0, 0.0)
     low, high = max(0.0, 1.0 - rest.high), max(0.0, 1.0 - rest.low)
     return Bounds(max(0.0, 1.0 - rest.estimate), low, high, rest.standard_error)
+
+
+def _with_roots(found: Bounds) -> Bounds:
+    """Add what the roots along the lines are not known to."""
+    wider = 2.0 * _ROOT_ERROR
+    return Bounds(
+        found.estimate,
+        found.low * (1.0 - wider),
+        min(1.0, found.high * (1.0 + wider)),
+        float(np.hypot(found.standard_error, _ROOT_ERROR * found.estimate)),
+    )
 
 
 def _laid(parts: list[Sums]) -> Sums:

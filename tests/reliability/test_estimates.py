@@ -42,7 +42,8 @@ def test_method_holds_the_truth(method):
 @pytest.mark.parametrize("beta", [8.0, 15.0, 30.0, 36.0])
 def test_far_tail(beta):
     found = estimate(plane(beta), TWO, confidence=0.999)
-    assert found.method == "importance"
+    assert found.method == "line"
+    assert found.converged
     assert found.interval[0] <= ndtr(-beta) <= found.interval[1]
     assert found.beta == pytest.approx(beta, rel=0.01)
 
@@ -50,14 +51,39 @@ def test_far_tail(beta):
 def test_auto_counts_when_failure_is_common_and_says_so():
     found = estimate(plane(1.0), TWO)
     assert found.method == "crude"
-    said(found, "auto", "16,384", "plain Monte Carlo is enough")
+    said(found, "auto", "4,096", "plain Monte Carlo is enough")
     assert found.probability == estimate(plane(1.0), TWO, method="crude").probability
 
 
 def test_auto_weights_when_failure_is_rare_and_says_so():
     found = estimate(plane(4.5), TWO)
-    assert found.method == "importance"
-    said(found, "auto", "0 of 16,384", "weighted draws instead")
+    assert found.method == "line"
+    said(found, "auto", "0 of 4,096", "importance agrees")
+
+
+def test_auto_believes_no_value_that_nothing_confirms(monkeypatch):
+    """Two methods that differ by half are no answer, however sure each is of itself."""
+    from dataclasses import replace
+
+    from jointrisk.reliability import choice, estimates
+
+    honest = estimates._Task.run
+
+    def twisted(task, method, target_cov, rows):
+        found = honest(task, method, target_cov, rows)
+        return replace(found, probability=found.probability * (1.5 if method == "line" else 1.0))
+
+    monkeypatch.setattr(estimates._Task, "run", twisted)
+    monkeypatch.setattr(choice, "_PLAN", (("line", 0.0, 100_000), ("importance", 0.0, 100_000)))
+    found = estimate(plane(4.0), TWO)
+    assert not found.converged
+    said(found, "no two methods confirm each other", "line", "importance")
+
+
+def test_auto_keeps_to_its_rows():
+    for most in (1, 5_000, 20_000):
+        found = estimate(plane(4.0), TWO, max_evaluations=most)
+        assert found.evaluations <= 3 * max(most, 20_000)
 
 
 @pytest.mark.parametrize("method", METHODS)
@@ -212,13 +238,14 @@ def test_other_seed_other_draws():
 
 
 def test_a_missed_region_shows_against_the_plain_draws(monkeypatch):
-    from jointrisk.reliability import importance
+    from jointrisk.reliability import choice, importance
     from jointrisk.reliability.search import Found, find_points
 
     def blind(g, dim, rng):
         found = find_points(g, dim, rng)
         return Found(found.points[1:], found.evaluations)
 
+    monkeypatch.setattr(choice, "_PLAN", (("importance", 0.0, 100_000),))
     monkeypatch.setattr(importance, "find_points", blind)
     monkeypatch.setattr(importance._Run, "look_again", lambda *_: None)
     monkeypatch.setattr(importance, "GUARD", 0.02)

@@ -57,7 +57,7 @@ def test_upper_limits_hold_to_the_digit(small, old, new, below, above):
     [
         ("[rods]\nend_fixity = {}", 0.5, 0.49),
         ("[proof]\nrig_error = {}\n[rods]", 0.0, -0.01),
-        ("[proof]\nmost_to_refuse = {}\n[rods]", 0.0, -0.01),
+        ("[proof]\nmost_to_refuse = {}\n[rods]", 0.001, 0.0),
         ("[weak_bonds]\nlone_weight = {}\n[rods]", 0.0, -0.01),
         ("[target]\nprobability = {}\n[rods]", 1e-12, 0.0),
         ("[target]\nindex = {}\n[rods]", 0.01, 0.0),

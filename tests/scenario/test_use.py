@@ -68,7 +68,7 @@ size = { mean = "-90 N", sd = "5 N" }
         assert "Probabilistic Model Code" in found.target.source
         (text,) = [w.text for w in found.warnings if w.code == "target-from-words"]
         assert "licensed" in text
-        assert "5e-06" in text
+        assert "1 in 200,000" in text
 
     def test_no_target_and_no_load_are_allowed(self, small):
         found = read(small(('[life]\nduration = "10 years"\n', "")))
