@@ -16,7 +16,7 @@ import pytest
 from jointrisk.reliability import estimate
 
 KNOWN = {
-    "inside a ball in 10": "right, but lines and weighted draws are too coarse to confirm it; says so",
+    "inside a ball in 10": "right, but the others are too coarse to confirm it: says so",
     "sphere in 100": "right, but no second method confirms it: not converged, and says so",
 }
 """Cases without an answer today, and how."""
