@@ -21,7 +21,7 @@ NUMERIC = re.compile(r"\b(float|ndarray|array_like)\b")
 NUMERIC_ROOMS = ("mechanics", "reliability", "spread")
 MECHANICS_UNITS = {
     "mm", "mm2", "N", "N mm", "MPa", "N/mm", "-", "degC", "1/K", "years", "mm/MPa", "1/(MPa mm)",
-    "any", "any, -", "degC, -", "mm, -", "same as value", "same as each other",
+    "1/years", "any", "any, -", "degC, -", "mm, -", "same as value", "same as each other",
     "same as the first column",
 }  # fmt: skip
 FORMULA = re.compile(r"[\w)\]²₀₁′]\s=\s[\w(−√∫ΣΦ-]")

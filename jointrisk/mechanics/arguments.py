@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-__all__ = ["compatible", "less", "real"]
+__all__ = ["compatible", "less", "real", "real_or_endless"]
 
 
 def real(
@@ -68,6 +68,33 @@ def real(
     if at_most < math.inf:
         allowed.append(f"at most {at_most:g}")
     raise InputError(f"{name} must be {', '.join(allowed)}; got {low if too_low else high:g}")
+
+
+def real_or_endless(name: str, value: npt.ArrayLike) -> Array:
+    """Return `value` as floats from 0 up, where inf is one of the answers.
+
+    Parameters
+    ----------
+    name : str
+        What the caller calls the quantity.
+    value : array_like, (n,) [any]
+        The numbers.
+
+    Returns
+    -------
+    numpy.ndarray, (n,) [same as value]
+
+    Raises
+    ------
+    InputError
+        As `real`, for a negative number or none.
+    """
+    try:
+        array = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        return real(name, value)  # which says what is wrong
+    real(name, np.where(array == math.inf, 0.0, array), at_least=0)
+    return array
 
 
 def less(small_name: str, small: npt.ArrayLike, large_name: str, large: npt.ArrayLike) -> None:

@@ -23,9 +23,9 @@ __all__ = ["CHEAP_CRUDE", "PILOT", "choose"]
 
 Run = Callable[[str, float, int], "Estimate"]
 
-PILOT = 2**12
+PILOT = 2**10
 """Plain draws made first."""
-CHEAP_CRUDE = 50_000
+CHEAP_CRUDE = 30_000
 """Plain failures are counted when this many draws are enough."""
 _PLAN = (
     ("line", 0.0, 150_000),

@@ -39,8 +39,9 @@ GUARD = 0.15
 _WIDE = 0.10
 """Share of a widened density, which reaches every direction at the nearest distance [-]."""
 _LEAST_WIDTH = 1.3
-_FIRST_ROWS = 4096
-_CHECK_ROWS = 2048
+_FIRST_ROWS, _FEWEST_ROWS = 4096, 512
+"""Draws of the first round, and where a coarse value is enough."""
+_CHECK_ROWS = 1024
 _MOST_RESTARTS = 8
 _WIDEST = 20
 """Widened draws see failure in no more coordinates than this."""
@@ -154,7 +155,7 @@ def importance(
     free = np.array([name not in integrated for name in problem.space.coordinates], dtype=bool)
     run = _Run(problem, seed, fail_chance, free)
     strata = [run.open(cell) for cell in problem.space.cells]
-    rows = _FIRST_ROWS
+    rows = int(np.clip(10.0 / target_cov**2, _FEWEST_ROWS, _FIRST_ROWS))
     while True:
         for stratum, share in zip(strata, _allocation(strata), strict=True):
             run.sample(stratum, max(64, round(rows * share)))

@@ -24,7 +24,7 @@ _RADII = (2.0, 3.5, 5.0, 7.0)
 _DIRECTIONS = 512
 _MOST_POINTS = 64
 _MOST_STARTS = 12
-_PATIENCE = 6
+_PATIENCE = 3
 """Starts in a row that may find nothing new, and two more for each point found."""
 _ROUNDS = 6
 """Times that failing probes which no point explains are searched from."""

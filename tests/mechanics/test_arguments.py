@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jointrisk.errors import InputError
-from jointrisk.mechanics.arguments import compatible, less, real
+from jointrisk.mechanics.arguments import compatible, less, real, real_or_endless
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
 
@@ -65,6 +65,15 @@ def test_what_is_no_number_is_quoted(value):
 def test_nothing_is_always_within_limits():
     assert real("x", [], above=5).size == 0
     less("a", np.empty(0), "b", np.empty(0))
+
+
+def test_endless_is_an_answer_but_not_none_nor_less_than_nothing():
+    found = real_or_endless("x", [0, 2.5, math.inf])
+    assert found.tolist() == [0, 2.5, math.inf]
+    assert real_or_endless("x", []).size == 0
+    for bad, told in ((math.nan, "nan"), (-math.inf, "-inf"), (-0.5, "-0.5"), ("a", "'a'")):
+        with pytest.raises(InputError, match=rf"^x must be .*[ ;]got {told}$"):
+            real_or_endless("x", bad)
 
 
 def test_less_names_the_pair_that_is_furthest_out():

@@ -51,14 +51,14 @@ def test_far_tail(beta):
 def test_auto_counts_when_failure_is_common_and_says_so():
     found = estimate(plane(1.0), TWO)
     assert found.method == "crude"
-    said(found, "auto", "4,096", "plain Monte Carlo is enough")
+    said(found, "auto", "1,024", "plain Monte Carlo is enough")
     assert found.probability == estimate(plane(1.0), TWO, method="crude").probability
 
 
 def test_auto_weights_when_failure_is_rare_and_says_so():
     found = estimate(plane(4.5), TWO)
     assert found.method == "line"
-    said(found, "auto", "0 of 4,096", "importance agrees")
+    said(found, "auto", "0 of 1,024", "importance agrees")
 
 
 def test_auto_believes_no_value_that_nothing_confirms(monkeypatch):

@@ -99,7 +99,13 @@ def scaled(scenario_file: str, factor: float):
 
 
 @pytest.mark.parametrize(
-    ("name", "factor"), [("gravity-racer-drag-link", 1.0), ("delta-robot-forearms", 0.9)]
+    ("name", "factor"),
+    [
+        ("gravity-racer-drag-link", 1.0),
+        ("delta-robot-forearms", 0.9),
+        ("rowing-rigger-backstay", 0.3),
+        ("sun-heated-brace", 1.0),
+    ],
 )
 def test_plain_monte_carlo_of_the_limit_state_agrees(name, factor):
     """Two estimators, two ways through the loads (drawn, integrated), one failure probability."""
@@ -118,7 +124,7 @@ def test_plain_monte_carlo_of_the_limit_state_agrees(name, factor):
         seed=1,
     )
     crude_error = np.sqrt(plain.probability / plain.evaluations)
-    assert 3e-3 < plain.probability < 3e-2
+    assert 3e-3 < plain.probability < 5e-2
     assert abs(plain.probability - weighted) < 3.5 * np.hypot(error, crude_error)
 
 
