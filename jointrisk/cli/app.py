@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import Annotated
 
@@ -49,6 +50,8 @@ def _options(
 
 def main() -> None:
     """Run the command and leave with its status."""
+    # small matrices: a second thread costs more than it brings, and could change a last digit
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app(prog_name="jointrisk")
     except JointriskError as problem:

@@ -72,14 +72,13 @@ def command(
 ) -> None:
     """Strength, failure probability, what fails, what it hangs on, and the pull."""
     import jointrisk
-    from jointrisk.report import save
 
     folder = _folder(file, option, out, json)
     scenario = jointrisk.load(file, option=option)
     _check_limit(fail_above, scenario)
     if not quiet and sys.stderr.isatty():
         note("working; this takes some seconds")
-    result = _assess(scenario, seed, jobs)
+    result = _assess(scenario, seed, jobs, curves=folder is not None)
     if json:
         from jointrisk.report.document import json_text
 
@@ -89,6 +88,8 @@ def command(
 
         show(text(result, color=color(no_color), width=width(), verbose=verbose))
     if folder is not None:
+        from jointrisk.report import save
+
         page, _ = save(result, folder)
         note(f"report: {page}", quiet=quiet)
     _leave_if_above(fail_above, result)
@@ -118,16 +119,16 @@ def _check_limit(limit: str | float | None, scenario: Scenario) -> None:
         raise typer.BadParameter("the file has no target", param_hint="--fail-above")
 
 
-def _assess(scenario: Scenario, seed: int | None, jobs: int) -> Assessment:
+def _assess(scenario: Scenario, seed: int | None, jobs: int, *, curves: bool) -> Assessment:
     import jointrisk
 
     if jobs == 1:
-        return jointrisk.assess(scenario, seed=seed)
+        return jointrisk.assess(scenario, seed=seed, curves=curves)
     from concurrent.futures import ThreadPoolExecutor
 
     pool = ThreadPoolExecutor(jobs)
     try:
-        return jointrisk.assess(scenario, seed=seed, pool=pool)
+        return jointrisk.assess(scenario, seed=seed, pool=pool, curves=curves)
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
 

@@ -32,7 +32,7 @@ class ScreeningLoad:
     floor: float
     """Lowest chance of failure after a pull over the admissible loads [-]."""
     floor_load: float
-    """Load at which the floor is reached [N]."""
+    """Load at which the floor is reached [N]; 0 where no pull is admissible."""
     reject: float | None
     """Chance of refusal at `load` [-]."""
     fail_after: float | None
@@ -52,6 +52,7 @@ def find_load(
     highest: float,
     max_reject: float | None = None,
     lowest: float | None = None,
+    before: float | None = None,
     points: int = 61,
 ) -> ScreeningLoad:
     """Find every range of load that meets a target, and the lowest value there is.
@@ -71,8 +72,12 @@ def find_load(
     max_reject : float, optional
         Largest admissible chance of refusal [-].
     lowest : float, optional
-        Lowest load looked at [N]; `highest` / 1000 when not given. A target met there is
-        taken as met with no pull at all.
+        Lowest load of the grid [N]; `highest` / 1000 when not given. Without `before` a
+        target met there is taken as met with no pull at all.
+    before : float, optional
+        Chance of failure with no pull [-]. Where it misses the target and `lowest` meets it
+        (a touch shows parts that hold nothing), smaller loads are looked at, down to a
+        millionth of `highest`.
     points : int
         Points of the logarithmic grid.
 
@@ -93,18 +98,29 @@ def find_load(
         if max_reject is None
         else _highest_load(curve_function, bottom, highest, max_reject)
     )
+    met = before is not None and before <= target
     if top is None:
-        fails, refused = curve_function(bottom)
-        return ScreeningLoad(False, None, (), fails, bottom, None, None, bottom)
+        if before is None:
+            return ScreeningLoad(
+                False, None, (), curve_function(bottom)[0], bottom, None, None, bottom
+            )
+        if met:
+            return ScreeningLoad(True, 0.0, ((0.0, 0.0),), before, 0.0, 0.0, before, 0.0)
+        return ScreeningLoad(False, None, (), before, 0.0, None, None, 0.0)
     grid = np.geomspace(bottom, top, points) if top > bottom else np.array([bottom])
     values = np.array([curve_function(float(load))[0] for load in grid])
-    windows = _windows(curve_function, grid, values, target)
+    least = 0.0 if before is None or met else 1e-6 * highest
+    windows = _windows(curve_function, grid, values, target, least)
     floor, floor_load = _floor(curve_function, grid, values)
     if not windows and floor <= target:
-        windows = _windows(curve_function, *_with(grid, values, floor_load, floor), target)
+        windows = _windows(curve_function, *_with(grid, values, floor_load, floor), target, least)
+    if met and values[0] > target:  # a pull, however small, does harm
+        windows = ((0.0, 0.0), *windows)
     if not windows:
         return ScreeningLoad(False, None, (), floor, floor_load, None, None, float(top))
-    fails, refused = curve_function(max(windows[0][0], bottom))
+    fails, refused = curve_function(windows[0][0] or bottom)
+    if before is not None and met:
+        fails, refused = before, 0.0
     return ScreeningLoad(
         True, windows[0][0], windows, min(floor, fails), floor_load, refused, fails, float(top)
     )
@@ -142,13 +158,18 @@ def _highest_load(
 
 
 def _windows(
-    curve_function: CurvePoint, grid: Array, values: Array, target: float
+    curve_function: CurvePoint, grid: Array, values: Array, target: float, least: float
 ) -> tuple[tuple[float, float], ...]:
-    """Intervals of load with a value at or below the target; 0 stands for the lowest load."""
+    """Intervals of load with a value at or below the target.
+
+    Where the lowest load of the grid meets it, the first starts at a load down to `least`;
+    a `least` of 0 stands for no pull at all.
+    """
     meets = values <= target
     edges: list[float] = []
     if meets[0]:
-        edges.append(0.0)
+        below = least and _crossing(lambda p: curve_function(p)[0] - target, grid[0], least)
+        edges.append(below)
     for i in np.flatnonzero(meets[1:] != meets[:-1]):
         good, bad = (grid[i], grid[i + 1]) if meets[i] else (grid[i + 1], grid[i])
         edges.append(_crossing(lambda load: curve_function(load)[0] - target, good, bad))

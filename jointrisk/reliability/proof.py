@@ -156,16 +156,17 @@ correlation, target_cov, confidence, seed
     low, top = rig.strength_range()
     top = top if highest is None else highest
     low = min(low, 0.5 * top)
-    limits = {"target": target, "highest": top, "max_reject": max_reject, "lowest": 0.2 * low}
+    lowest = 0.2 * low
+    limits = {"target": target, "highest": top, "max_reject": max_reject, "lowest": lowest}
     guides = np.geomspace(low, top, _GUIDES)
     rough = rig.sample(rig.proposals(guides), _ROWS, 0)
-    found = find_load(rough.outcome, **limits)  # type: ignore[arg-type]
-    if found.load == 0.0:
+    found = find_load(rough.outcome, **limits, before=rough.before)  # type: ignore[arg-type]
+    if found.load == 0.0 and rough.before < 0.5 * target:
         return found
-    aim = found.load or found.floor_load
+    aim = lowest if found.load == 0.0 else found.load or found.floor_load or lowest
     guides = np.unique(np.append(guides, aim))
     curves, sample = _enough(rig, guides, np.array([aim]), target_cov, confidence, target)
-    found = find_load(sample.outcome, **limits)  # type: ignore[arg-type]
+    found = find_load(sample.outcome, **limits, before=sample.before)  # type: ignore[arg-type]
     if not found.load:
         return replace(found, notes=curves.notes)
     at = sample.curve(np.array([found.load]), confidence)

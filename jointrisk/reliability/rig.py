@@ -29,6 +29,7 @@ __all__ = ["AfterPull", "IsWeak", "Rig", "RigSample"]
 Array = npt.NDArray[np.float64]
 Values = dict[str, Array]
 AfterPull = Callable[[Values, Array], Array]
+Margin = Callable[[Array], Array]
 IsWeak = Callable[[Values], npt.NDArray[np.bool_]]
 
 PURPOSE = 3
@@ -36,6 +37,10 @@ _GUARD = 0.2
 """Share of the plain density [-]."""
 _NARROW = 0.35
 """Width of the second component at a corner [-]; found by trial."""
+_CALLS = 250
+"""Calls of a margin after which the search for a corner is cut short."""
+_DRAWS, _WIDTHS = 1000, (3.0, 1.0, 0.5, 0.25, 0.1)
+"""Draws a round, and their widths, where slopes lead to no corner [-]."""
 _FARTHEST = 12.0
 """Points farther out than this carry no chance worth a component [-]."""
 
@@ -98,10 +103,13 @@ class Rig:
         parts = self.strengths(x, n).shape[0]
         return self.damaged(x, np.full((parts, n), load))
 
-    def spare(self, u: Array, cell: Cell, load: float, sign: float = 1.0) -> Array:
-        """Spare strength of the weakest part in the rig, as a share of the load, (n,)."""
+    def spare(
+        self, u: Array, cell: Cell, load: float, sign: float = 1.0, part: int | None = None
+    ) -> Array:
+        """Spare strength of a part, or the weakest, in the rig as a share of the load, (n,)."""
         x, bias = self.split(u, cell)
-        strength = self.strengths(x, u.shape[0]).min(axis=0)
+        rows = self.strengths(x, u.shape[0])
+        strength = rows.min(axis=0) if part is None else rows[part]
         return np.asarray(sign * (strength / load - 1.0 - bias), dtype=float)
 
     def strength_range(self) -> tuple[float, float]:
@@ -143,13 +151,20 @@ class Rig:
         found = list(find_points(partial(self.service, cell=cell), self.dim, rng).points)
         corners: list[DesignPoint] = []
         start = found[0].u if found else np.zeros(self.dim)
-        for load in guides:
+        for number, load in enumerate(guides):
             after = partial(self.service, cell=cell, load=float(load))
             refused = partial(self.spare, cell=cell, load=float(load))
-            found.append(design_point(refused, self.dim))
             held = partial(refused, sign=-1.0)
-            corners.append(joint_design_point((after, held), self.dim, start))
-            start = corners[-1].u if corners[-1].converged else start
+            edge = design_point(refused, self.dim)  # the rare side of the two
+            found.append(edge if edge.beta > 0 else design_point(held, self.dim))
+            corner = _corner((after, held), self.dim, start, rng)
+            if corner is not None:
+                corners.append(corner)
+                start = corner.u
+            edges = self.edges(cell, float(load)) if number % 2 == 0 else []
+            found += edges
+            each = [_corner((after, held), self.dim, edge.u, rng) for edge in edges]
+            corners += [corner for corner in each if corner is not None]
         return [
             (point.u, width)
             for points, width in ((found, 1.0), (corners, 1.0), (corners, _NARROW))
@@ -157,17 +172,30 @@ class Rig:
             if point.converged and 0 < point.beta < _FARTHEST
         ]
 
+    def edges(self, cell: Cell, load: float) -> list[DesignPoint]:
+        """Points where each of several parts is refused: the weakest hides the others."""
+        count = self.strengths(self.split(np.zeros((1, self.dim)), cell)[0], 1).shape[0]
+        return [
+            design_point(partial(self.spare, cell=cell, load=load, part=part), self.dim)
+            for part in range(count if count > 1 else 0)
+        ]
+
     def proposals(self, guides: Array) -> list[Proposal]:
         """Give the mixture of every cell; the searches in it are worth keeping."""
         return [self.proposal(cell, guides) for cell in self.space.cells]
 
     def sample(self, proposals: list[Proposal], rows: int, turn: int) -> RigSample:
-        """Draw about `rows` rows over all cells; the root of its chance is a cell's share."""
+        """Draw about `rows` rows over all cells.
+
+        Half is shared evenly, since past a pull a rare cell may hold most failures, half by
+        the root of a cell's chance.
+        """
         root = np.sqrt([cell.probability for cell in self.space.cells])
+        shares = 0.5 * root / root.sum() + 0.5 / root.size
         parts = []
         first = 0
         for number, (cell, proposal, share) in enumerate(
-            zip(self.space.cells, proposals, root / root.sum(), strict=True)
+            zip(self.space.cells, proposals, shares, strict=True)
         ):
             rng = block_rng(self.seed, PURPOSE, 2000 + 1000 * turn + number)
             n = max(256, round(rows * share))
@@ -200,6 +228,57 @@ class Rig:
                 f"got {flags.dtype} of shape {flags.shape}"
             )
         return np.broadcast_to(flags, shape)
+
+
+def _corner(
+    margins: tuple[Margin, ...], dim: int, start: Array, rng: np.random.Generator
+) -> DesignPoint | None:
+    """Point nearest to the origin where all margins are at most 0, None where none is seen.
+
+    A cliff in a strength (a share of bonds that hold next to nothing) stops the search by
+    slopes, at a great many calls: it is cut short, and draws look for the point instead.
+    """
+    try:
+        found = joint_design_point([_Limited(g) for g in margins], dim, start)
+    except _TooManyCallsError:
+        return _nearest_by_draws(margins, dim, rng)
+    return found if found.converged else _nearest_by_draws(margins, dim, rng)
+
+
+class _TooManyCallsError(Exception):
+    """A search by slopes goes nowhere."""
+
+
+class _Limited:
+    """A margin that may be asked only so often."""
+
+    def __init__(self, margin: Margin) -> None:
+        self.margin, self.calls = margin, 0
+
+    def __call__(self, u: Array) -> Array:
+        self.calls += 1
+        if self.calls > _CALLS:
+            raise _TooManyCallsError
+        return self.margin(u)
+
+
+def _nearest_by_draws(
+    margins: tuple[Margin, ...], dim: int, rng: np.random.Generator
+) -> DesignPoint | None:
+    """Point near the origin where all margins are at most 0, by ever closer draws."""
+    best, used = np.zeros((0, dim)), 0
+    for width in _WIDTHS:
+        centre = best[0] if best.size else np.zeros(dim)
+        u = np.vstack([best, centre + width * rng.standard_normal((_DRAWS, dim))])
+        used += len(margins) * u.shape[0]
+        inside = np.all([g(u) <= 0 for g in margins], axis=0)
+        if inside.any():
+            found = u[inside]
+            best = found[[np.argmin(np.linalg.norm(found, axis=1))]]
+    if not best.size:
+        return None
+    beta = float(np.linalg.norm(best[0]))
+    return DesignPoint(best[0], beta, best[0] / max(beta, 1e-300), 0.0, True, used)
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +317,11 @@ class RigSample:
 
     rig: Rig
     rows: _Part
+
+    @property
+    def before(self) -> float:
+        """Chance of failure with no pull [-]."""
+        return float((self.rows.weight * self.rows.fails).sum() / self.rows.weight.sum())
 
     def fails(self, load: float) -> Array:
         """Whether each row fails in service given that all its parts held, (n,).

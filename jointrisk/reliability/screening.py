@@ -208,10 +208,12 @@ def pull_outcome(
         Failure after (NaN when nothing holds), refusal [-].
     """
     score = _score(proof_strength, load, rig_error_cov, bias)
-    hold = weights * ndtr(score).prod(axis=0)
+    tail, good = ndtr(-np.abs(score)), score > 0
+    hold = weights * np.where(good, 1.0 - tail, tail).prod(axis=0)
     held = float(hold.sum())
     after = float((hold * fails).sum()) / held if held > 0 else float("nan")
-    return after, float(weights @ _any(_chances(score))) / float(weights.sum())
+    refused = _any(np.where(good, tail, 1.0 - tail))
+    return after, float((weights * refused).sum()) / float(weights.sum())
 
 
 @dataclass(frozen=True, slots=True)

@@ -131,12 +131,16 @@ def subset(
     if problem.space.dim == 0:
         return labels_alone(problem)
     size, used, batch, found = _first_size(problem, max_evaluations), 0, 0, _Runs()
+    earlier: tuple[_Runs, int] | None = None
     while True:
         before = found.used
         for number in range(len(problem.space.cells)):
             _run_cell(problem, number, found, seed, batch, size, max_evaluations - used)
         batch += 1
         used += found.used - before
+        if found.stuck and earlier is not None:
+            found, size = earlier  # the limit came in the middle: the smaller runs are whole
+            break
         excess = found.excess(target_cov)
         if excess <= 1.0 or not np.isfinite(excess):
             break
@@ -145,6 +149,7 @@ def subset(
         if fits < larger:
             break
         if larger > size:
+            earlier = None if found.stuck else (found, size)
             size, found = larger, _Runs()
     return _outcome(problem, found, used, confidence, size)
 
@@ -353,7 +358,7 @@ def _outcome(problem: Problem, found: _Runs, used: int, confidence: float, size:
         ),
         default=0.0,
     )
-    high = unseen if bounds.estimate == 0 else min(1.0, bounds.high + unseen)
+    high = (unseen or 1.0) if bounds.estimate == 0 else min(1.0, bounds.high + unseen)
     notes: tuple[str, ...] = (f"{runs.size} runs with {size:,} draws in each level",)
     if found.stuck:
         names = cell_names(cells[n] for n in sorted(found.stuck))

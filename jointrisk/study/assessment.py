@@ -15,7 +15,7 @@ from jointrisk.reliability.streams import resolve_seed
 from jointrisk.study import judgement
 from jointrisk.study.band import Band, band
 from jointrisk.study.cautions import warnings
-from jointrisk.study.curves import figures
+from jointrisk.study.curves import NO_CURVES, figures
 from jointrisk.study.geometry import geometry
 from jointrisk.study.influence import influences
 from jointrisk.study.pulls import proof_answer
@@ -33,7 +33,9 @@ DIFFERS = 0.005
 """Push strengths are shown where they differ from the pull by more than this share [-]."""
 
 
-def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> Assessment:
+def assess(
+    scenario: Scenario, *, seed: int | None = None, pool: Any = None, curves: bool = True
+) -> Assessment:
     """Assess a scenario.
 
     Parameters
@@ -43,6 +45,8 @@ def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> 
         By default the scenario's own; 0 is a seed.
     pool : object with ``map``, optional
         Threads or the like; the numbers do not depend on it.
+    curves : bool
+        False leaves out the curves that only the page shows.
 
     Returns
     -------
@@ -82,7 +86,7 @@ def assess(scenario: Scenario, *, seed: int | None = None, pool: Any = None) -> 
         geometry=geometry(scenario),
         assumptions=scenario.assumptions,
         warnings=warnings(sample, ranking),
-        figures=figures(sample, states.life, _named_loads(proof)),
+        figures=figures(sample, states.life, _named_loads(proof)) if curves else NO_CURVES,
         facts=_facts(sample),
         run=_run(scenario, used),
         host=_host(started, pool),

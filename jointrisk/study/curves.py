@@ -26,6 +26,11 @@ WIDEST = (1e-6, 0.999)
 """Shares of rods between which strengths are drawn [-]."""
 
 
+_NONE = Curve((), (), (), ())
+NO_CURVES = Figures(_NONE, _NONE, None, None, _NONE, None, ())
+"""What stands in an assessment made without curves."""
+
+
 def figures(sample: Sample, states: Array, loads_named: tuple[float, ...]) -> Figures:
     """Return every curve the report draws.
 

@@ -1,19 +1,39 @@
 """How often do intervals hold the truth over seeds, and how wide are they for it?
 
-Run by hand: ``python tests/benchmarks/coverage.py [SEEDS]``. Prints one row a case: share of
-intervals that hold the exact value, median half width over 1.96 standard deviations of
-the estimates, bias of the mean estimate in standard errors of it.
+Run by hand: ``python tests/benchmarks/coverage.py [SEEDS] [PART] [MS]``. PART is one of plain,
+states, screening, all (the default). Prints one row a case: share of intervals that hold the
+exact value, median half width over 1.96 standard deviations of the estimates, bias of the mean
+estimate in standard errors of it. "states" runs every method that draws over eight limit states
+of different kind; a case of which one run takes more than MS milliseconds is left out and named.
 """
 
 from __future__ import annotations
 
 import sys
+import time
 from functools import partial
+from pathlib import Path
 
 import numpy as np
 from scipy.special import ndtr
 
 from jointrisk import reliability, spread
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "outside"))
+
+from limit_states import CASES
+
+STATES = (
+    "linear in 20",
+    "four branches",
+    "wrapped",
+    "series of five",
+    "weak label",
+    "product of a chain",
+    "oscillator",
+    "multimodal",
+)
+METHODS = ("importance", "line", "subset", "quasi", "crude")
 
 UNIT = spread.Normal(0.0, 1.0)
 
@@ -53,14 +73,47 @@ def estimate_cases():
     yield "weak label", lambda x: 5 - 4 * x["w"] - x["a"], weak, exact
 
 
-def main(seeds):
+def main(seeds, part, most):
     print(f"{'case':32s} {'held':>8s} {'width':>6s} {'bias':>6s}")
+    if part in ("all", "plain"):
+        plain(seeds)
+    if part in ("all", "states"):
+        states(seeds, most)
+    if part in ("all", "screening"):
+        screening(max(20, seeds // 4))
+
+
+def plain(seeds):
     for method in ("importance", "auto"):
         for name, g, variables, truth in estimate_cases():
             run = partial(reliability.estimate, g, variables, method=method)
             found = [run(seed=seed) for seed in range(seeds)]
             row(f"{method}: {name}", [(e.probability, *e.interval) for e in found], truth)
-    screening(max(20, seeds // 4))
+
+
+def states(seeds, most):
+    """Every method over the eight limit states, to a coefficient of variation of 0.1."""
+    for method in METHODS:
+        for case in (case for case in CASES if case.name in STATES):
+            run = partial(
+                reliability.estimate,
+                case.limit_state,
+                case.variables,
+                correlation=case.correlation,
+                correlation_of=case.correlation_of,
+                method=method,
+                target_cov=0.1,
+            )
+            run(seed=0)
+            start = time.perf_counter()
+            found = [run(seed=0), run(seed=1)]
+            took = 500.0 * (time.perf_counter() - start)
+            if took > most:
+                print(f"{method}: {case.name:22s} left out: {took:.0f} ms a run", flush=True)
+                continue
+            found += [run(seed=seed) for seed in range(2, seeds)]
+            rows = [(e.probability, *e.interval) for e in found]
+            row(f"{method}: {case.name}", rows, case.reference)
 
 
 def screening(seeds):
@@ -100,4 +153,8 @@ def after(load):
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    main(
+        int(sys.argv[1]) if len(sys.argv) > 1 else 200,
+        sys.argv[2] if len(sys.argv) > 2 else "all",
+        float(sys.argv[3]) if len(sys.argv) > 3 else np.inf,
+    )

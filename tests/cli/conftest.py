@@ -40,7 +40,7 @@ def study(monkeypatch, invented):
     scenario = SimpleNamespace(loads=("a",), target="b", title="t")
     asked.scenario = scenario
 
-    def assess(given, *, seed=None, pool=None):
+    def assess(given, *, seed=None, pool=None, curves=True):
         asked.calls.append((given, seed, pool))
         if isinstance(asked.result, BaseException):
             raise asked.result

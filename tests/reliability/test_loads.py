@@ -92,6 +92,34 @@ def test_target_met_without_a_pull_is_load_zero():
     assert found.windows == ((0.0, 900.0),)
 
 
+def test_touch_that_meets_what_no_pull_meets_is_a_load_of_its_own():
+    def kissing(load):
+        return (1e-6 if load > 0.05 else 0.01), 0.01
+
+    found = find_load(kissing, target=1e-4, highest=1000.0, lowest=1.0, before=0.01)
+    assert found.load == pytest.approx(0.05, rel=1e-6)
+    assert found.fail_after == 1e-6
+    assert found.windows == ((found.load, 1000.0),)
+
+
+def test_target_met_with_no_pull_and_with_none():
+    found = find_load(lambda _load: (0.5, 0.0), target=0.1, highest=100.0, before=0.01)
+    assert found.load == 0.0
+    assert found.windows == ((0.0, 0.0),)
+    assert found.fail_after == found.floor == 0.01
+    assert found.reject == 0.0
+
+
+@pytest.mark.parametrize(("before", "reachable"), [(0.01, True), (0.2, False)])
+def test_without_an_admissible_pull_what_counts_is_no_pull(before, reachable):
+    found = find_load(
+        lambda _load: (0.0, 0.9), target=0.1, highest=100.0, max_reject=0.1, before=before
+    )
+    assert found.reachable is reachable
+    assert found.floor == before
+    assert found.floor_load == 0.0
+
+
 def test_floor_above_the_target_is_unreachable():
     found = find_load(lambda load: (1e-3 + falling(load)[0], 0.0), target=5e-4, highest=1000.0)
     assert not found.reachable
