@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointrisk.mechanics import environment, limits, tubular
+from jointrisk.model.layout import at_ends
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -186,8 +187,7 @@ def bond_force(
     toughness = limits.interface_toughness(
         law.toughness, law.share, values["model.toughness_exponent"]
     )
-    common = _geometry(scenario, layout, values, law, temperature, push)
-    common["adhesive_shear_modulus"] = values["adhesive.shear_modulus"] * factor
+    common = _geometry(scenario, layout, values, law, temperature, push, factor)
     solved = tubular.pull_out(
         **common, adhesive_shear_strength=strength, mode_ii_toughness=toughness
     )
@@ -227,10 +227,8 @@ def wall_force(
     factor = environment.temperature_factor(
         scenario.strength_by_temperature, temperature, scenario.hard_stop_temperature
     )
-    common = _geometry(scenario, layout, values, law, temperature, push)
-    common["adhesive_shear_modulus"] = values["adhesive.shear_modulus"] * np.maximum(
-        factor, TINY_STRENGTH
-    )
+    factor = np.maximum(factor, TINY_STRENGTH)
+    common = _geometry(scenario, layout, values, law, temperature, push, factor)
     everywhere = np.ones(law.strength.shape, dtype=bool)
     solved = _solved_where(everywhere, common, *_wall_law(scenario, layout, values, temperature))
     return np.asarray(solved.reshape(everywhere.shape) * values["model.bond_factor"])
@@ -270,7 +268,9 @@ def _geometry(
     law: BondLaw,
     temperature: Floats,
     push: bool,
+    softening: Floats,
 ) -> dict[str, Floats]:
+    """Return sizes and stiffnesses of the joints in one state, as `tubular.pull_out` names them."""
     misfit = environment.misfit_strain(
         values["tube.expansion"],
         values["plug.expansion"],
@@ -285,6 +285,7 @@ def _geometry(
         "overlap": law.overlap,
         "tube_modulus": per_joint(values["tube.modulus"], layout.rod_of_joint),
         "plug_modulus": values["plug.modulus"],
+        "adhesive_shear_modulus": values["adhesive.shear_modulus"] * softening,
         "misfit_strain": -misfit if push else misfit,
         "offset": values["plug.off_centre"] * law.gap,
     }
@@ -293,8 +294,7 @@ def _geometry(
 def plug_radius(scenario: Scenario, layout: Layout) -> Floats:
     """Return the nominal radius of the plugs [mm], (1, 1) or (joints, 1) where the ends differ."""
     ends = scenario.at_ends("plug.diameter")
-    radii = np.array([[end.spread.mean / 2.0] for end in ends])
-    return radii if len(ends) == 1 else np.tile(radii, (layout.rods, 1))
+    return at_ends([end.spread.mean / 2.0 for end in ends], layout.rods)
 
 
 def per_joint(array: Floats, owner: Ints) -> Floats:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from jointrisk.scenario.types import Scenario, Variable
 
@@ -70,6 +70,12 @@ def count_of(scope: str, layout_rods: int, batches: int) -> int:
     """Return how many independent draws a variable of this scope has in one set."""
     counts = {"all": 1, "batch": batches, "rod": layout_rods, "joint": ENDS * layout_rods}
     return counts.get(scope, layout_rods)
+
+
+def at_ends(sizes: Sequence[float], rods: int) -> Floats:
+    """Return plain sizes of the ends, (1, 1) where one size serves both, else (joints, 1)."""
+    column = np.array(sizes)[:, None]
+    return column if len(sizes) == 1 else np.tile(column, (rods, 1))
 
 
 def varies(variable: Variable) -> bool:

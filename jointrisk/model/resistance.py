@@ -20,6 +20,7 @@ from jointrisk.model.bond import (
     plug_radius,
     wall_force,
 )
+from jointrisk.model.layout import at_ends
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -255,7 +256,7 @@ def _pull_members(
     }
     if scenario.thread is not None:
         own[strip] = _thread_strip(scenario, layout, values, n)
-        across = _at_ends(layout, [t.major_diameter for t in _threads(scenario)])
+        across = at_ends([t.major_diameter for t in _threads(scenario)], layout.rods)
         hole = np.maximum(across, values["plug.bore"])
         section = members.insert_net_section(
             plug_radius(scenario, layout), hole, values["plug.strength"]
@@ -269,20 +270,14 @@ def _threads(scenario: Scenario) -> list[Thread]:
     return [thread for thread in (scenario.thread, scenario.second_thread) if thread is not None]
 
 
-def _at_ends(layout: Layout, ends: list[float]) -> Floats:
-    """Return plain sizes of one or both ends, (1, 1) or (joints, 1)."""
-    sizes = np.array(ends)[:, None]
-    return sizes if len(ends) == 1 else np.tile(sizes, (layout.rods, 1))
-
-
 def _thread_strip(
     scenario: Scenario, layout: Layout, values: Mapping[str, Floats], n: int
 ) -> Floats:
     threads = _threads(scenario)
-    across = _at_ends(layout, [thread.major_diameter for thread in threads])
+    across = at_ends([thread.major_diameter for thread in threads], layout.rods)
     force = members.thread_strip(
         across,
-        _at_ends(layout, [thread.pitch for thread in threads]),
+        at_ends([thread.pitch for thread in threads], layout.rods),
         np.minimum(values["thread.engagement"], LONGEST_ENGAGEMENT * across),
         values["plug.strength"],
     )

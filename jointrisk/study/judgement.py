@@ -65,13 +65,12 @@ def permitted_load(sample: Sample, target: Target) -> PermittedLoad:
     if outcome.push is not None:
         weakest = np.minimum(weakest, outcome.push)
     if target.scope == "set":
-        values, weights = weakest.min(axis=0), sample.weight
-        component = sample.component
-        scope = "any rod of the set"
+        values, scope = weakest.min(axis=0), "any rod of the set"
     else:
         values, scope = weakest[0], "one rod"
-        weights, component = sample.weight, sample.component
-    found = weighted_quantile(values, weights, target.probability, component, CONFIDENCE)
+    found = weighted_quantile(
+        values, sample.weight, target.probability, sample.component, CONFIDENCE
+    )
     directions = "pull or push" if outcome.push is not None else "pull"
     return PermittedLoad(
         found.estimate,
