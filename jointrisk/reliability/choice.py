@@ -1,4 +1,4 @@
-"""What "auto" does: a few plain draws, then two methods that have to agree.
+"""What "auto" does: a few plain draws, a cheap path, then two methods that have to agree.
 
 No method alone is trusted with a small probability: each has its own way to miss a region, so
 the answer is that of the first method that reaches the aim and whose value a second one,
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
     from jointrisk.reliability.crude import Counts
     from jointrisk.reliability.estimates import Estimate
 
-__all__ = ["CHEAP_CRUDE", "PILOT", "choose"]
+__all__ = ["CHEAP_CRUDE", "FIRST", "PILOT", "choose", "enough", "pilot_note"]
 
 Run = Callable[[str, float, int], "Estimate"]
 
-PILOT = 2**10
-"""Plain draws made first."""
+FIRST, PILOT = 2**9, 2**10
+"""Plain draws made first, and where the cheap path gives no answer."""
 CHEAP_CRUDE = 30_000
 """Plain failures are counted when this many draws are enough."""
 _PLAN = (
@@ -34,13 +34,17 @@ _PLAN = (
     ("importance", 0.0, 300_000),
 )
 """Method, coarsest coefficient of variation it is asked for (0: the aim), rows at most."""
+_MANY, _AROUND, _BESIDE = 6, ("directional", 0.0, 6_000), ("subset", 0.2, 60_000)
+"""From so many coordinates, failure all around is seen at once, and what confirms it."""
 _ERRORS = 4.0
 """Two values agree within so many of their joint standard errors."""
 _INFORMS = 0.4
 """A value of a larger coefficient of variation contradicts nothing [-]."""
 
 
-def choose(run: Run, pilot: Counts, target_cov: float, most: int) -> Estimate:
+def choose(
+    run: Run, pilot: Counts, target_cov: float, most: int, *, dim: int = 0, spent: int = 0
+) -> Estimate:
     """Return the estimate that two methods and the plain draws agree on.
 
     Parameters
@@ -53,6 +57,10 @@ def choose(run: Run, pilot: Counts, target_cov: float, most: int) -> Estimate:
         Coefficient of variation to reach [-].
     most : int
         Rows at most, the pilot's included; each method may use what is left.
+    dim : int
+        Number of coordinates, 0 where there are labels.
+    spent : int
+        Rows used up before, the pilot's not included.
 
     Returns
     -------
@@ -60,15 +68,21 @@ def choose(run: Run, pilot: Counts, target_cov: float, most: int) -> Estimate:
         `converged` is False where no second method confirms it; the notes say so.
     """
     low, high = clopper_pearson(pilot.failures, pilot.n, 0.9999)
-    note = f"auto: {pilot.failures:,} of {pilot.n:,} plain draws failed, too few to count on"
-    used = pilot.n
+    note = pilot_note(pilot)
+    used = pilot.n + spent
     tried: list[Estimate] = []
-    for method, coarse, rows in _PLAN:
+    plan = [_AROUND, *_PLAN] if dim >= _MANY else list(_PLAN)
+    while plan:
+        method, coarse, rows = plan.pop(0)
         left = min(rows, most - used)
         if (left < 1 and tried) or _hopeless(method, tried):
             break
         found = run(method, max(coarse, target_cov), max(left, 1))
         used += found.evaluations
+        if method == "directional":
+            if not (found.converged and found.cov <= target_cov):
+                continue
+            plan.insert(0, _BESIDE)
         tried.append(found)
         for one in tried:
             other = _witness(one, tried)
@@ -79,6 +93,16 @@ def choose(run: Run, pilot: Counts, target_cov: float, most: int) -> Estimate:
     said = "; ".join(f"{one.method} {one.probability:.3g}" for one in tried)
     why = f"no two methods confirm each other ({said}): a region may be missed"
     return replace(best, evaluations=used, converged=False, notes=(note, why, *best.notes))
+
+
+def pilot_note(pilot: Counts, so: str = "too few to count on") -> str:
+    """Say how many plain draws failed, and what follows."""
+    return f"auto: {pilot.failures:,} of {pilot.n:,} plain draws failed, {so}"
+
+
+def enough(pilot: Counts, target_cov: float, most: int) -> bool:
+    """Tell whether plain draws would count enough failures in few rows."""
+    return bool(pilot.n * (pilot.cov / target_cov) ** 2 <= min(CHEAP_CRUDE, most))
 
 
 def _hopeless(method: str, tried: list[Estimate]) -> bool:

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-__all__ = ["Crossings", "crossings", "normal_measure"]
+__all__ = ["Crossings", "crossings", "normal_measure", "normal_slack"]
 
 Array = npt.NDArray[np.float64]
 Rows = npt.NDArray[np.bool_]
@@ -36,6 +36,8 @@ class Crossings:
     """Where the margin is NaN, (n, m)."""
     root: Array
     """Root between a place and the next, (n, m - 1); NaN where the sign stays."""
+    slack: Array
+    """How far each root may be out, (n, m - 1); 0 where there is none [-]."""
     winding: bool
     """A line looked at everywhere crosses more than once."""
 
@@ -103,21 +105,22 @@ def crossings(
     t, g = np.take_along_axis(t, order, axis=1), np.take_along_axis(g, order, axis=1)
     fails = ~(g >= 0)
     change = fails[:, 1:] != fails[:, :-1]
-    root = np.full(change.shape, np.nan)
+    root, slack = np.full(change.shape, np.nan), np.zeros(change.shape)
     row, at = np.nonzero(change)
     if row.size:
-        root[row, at] = _roots(along, row, t, g, at)
+        root[row, at], slack[row, at] = _roots(along, row, t, g, at)
     winds = bool(np.any(change.sum(axis=1) > 1))
-    return Crossings(t, fails, np.isnan(g), root, winds)
+    return Crossings(t, fails, np.isnan(g), root, slack, winds)
 
 
 def _roots(
     along: Along, row: npt.NDArray[np.intp], t: Array, g: Array, at: npt.NDArray[np.intp]
-) -> Array:
+) -> tuple[Array, Array]:
     """Refine bracketed roots together: false position, Illinois rule, halving on a step.
 
     A bracket is left when its better end is near the root by the gentler of the slopes on
-    both sides of that end; one long secant alone would call a root near too soon.
+    both sides of that end; one long secant alone would call a root near too soon. With
+    each root comes how far it may be out.
     """
     last = t.shape[1] - 1
     a, ga, b, gb = t[row, at], _failing(g[row, at]), t[row, at + 1], _failing(g[row, at + 1])
@@ -126,18 +129,18 @@ def _roots(
     ob, gob = np.where(at + 2 <= last, t[row, after], np.nan), _failing(g[row, after])
     state = np.array([a, ga, b, gb, oa, goa, ob, gob, ga, gb])  # the last two are weights
     side = np.zeros(row.size, dtype=np.intp)
-    root, left = np.empty(row.size), np.arange(row.size)
+    root, slack, left = np.empty(row.size), np.empty(row.size), np.arange(row.size)
     for turn in range(_ROUNDS):
-        near, place = _near(state[:8, left])
+        near, place, out = _near(state[:8, left])
         near |= turn == _ROUNDS - 1
-        root[left[near]] = place[near]
+        root[left[near]], slack[left[near]] = place[near], out[near]
         left = left[~near]
         if not left.size:
             break
         trial = _trial(state[:, left])
         value = _failing(along(row[left], trial))
         _narrow(state, side, left, trial, value)
-    return root
+    return root, slack
 
 
 def _failing(g: Array) -> Array:
@@ -145,16 +148,20 @@ def _failing(g: Array) -> Array:
     return np.asarray(np.where(np.isnan(g), -np.inf, g))
 
 
-def _near(state: Array) -> tuple[Rows, Array]:
-    """Whether each bracket is good enough, and the root it gives."""
+def _near(state: Array) -> tuple[Rows, Array, Array]:
+    """Whether each bracket is good enough, the root it gives and how far that may be out."""
     a, ga, b, gb, oa, goa, ob, gob = state
     with np.errstate(invalid="ignore", divide="ignore"):  # infinite margins: halved instead
         slope = (gb - ga) / (b - a)
         place = np.where(np.abs(ga) < np.abs(gb), a - ga / slope, b - gb / slope)
-        error = np.minimum(
-            np.abs(ga) / _gentler(slope, (ga - goa) / (a - oa)),
-            np.abs(gb) / _gentler(slope, (gob - gb) / (ob - b)),
+        before, after = (ga - goa) / (a - oa), (gob - gb) / (ob - b)
+        one, other = _gentler(slope, before), _gentler(slope, after)
+        error = np.minimum(np.abs(ga) / one, np.abs(gb) / other)
+        # What a straight line leaves out: the bend, by the second divided difference.
+        bend = np.fmax(
+            np.abs(slope - before) / (one * (b - oa)), np.abs(after - slope) / (other * (ob - a))
         )
+        bent = bend * (place - a) * (b - place)
     # A slope over a long way says little of the place, so less of an error is let pass.
     gap = np.fmin(b - a, np.where(np.abs(ga) < np.abs(gb), a - oa, ob - b))
     smooth = np.isfinite(place) & np.isfinite(slope)
@@ -162,7 +169,9 @@ def _near(state: Array) -> tuple[Rows, Array]:
     scale = np.maximum(1.0, np.abs(place))
     short = b - a <= _SHORTEST / scale
     allowed = _TOLERANCE * np.minimum(1.0, 0.05 / np.maximum(gap, 1e-9)) / scale
-    return (smooth & (error <= allowed)) | short, place
+    near = smooth & (error <= allowed)
+    out = np.where(near, np.fmin(error, bent), np.maximum(place - a, b - place))
+    return near | short, place, out
 
 
 def _gentler(inner: Array, outer: Array) -> Array:
@@ -227,6 +236,26 @@ def normal_measure(found: Crossings, low: Array, high: Array) -> tuple[Array, Ar
     holds = np.where(starts, 0.0, first) + np.where(ends, 0.0, second)
     beside = found.undefined[:, :-1] | found.undefined[:, 1:]
     return fails.sum(axis=1), holds.sum(axis=1), np.where(beside, fails, 0.0).sum(axis=1)
+
+
+def normal_slack(found: Crossings, low: Array, high: Array) -> Array:
+    """Give how far the chance of each line may be out, since its roots are.
+
+    Parameters
+    ----------
+    found : Crossings
+    low, high : ndarray, (n,) [-]
+        Ends of the part that counts; may be infinite.
+
+    Returns
+    -------
+    ndarray, (n,) [-]
+        Sum over the roots inside: density times what the root may be out.
+    """
+    inside = (found.root > low[:, None]) & (found.root < high[:, None])
+    root = np.where(inside, found.root, 0.0)
+    density = np.exp(-0.5 * root**2) / np.sqrt(2.0 * np.pi)
+    return np.asarray(np.where(inside, density * found.slack, 0.0).sum(axis=1))
 
 
 def _between(a: Array, b: Array) -> Array:

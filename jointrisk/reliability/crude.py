@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 import numpy as np
 
+from jointrisk.reliability.pools import Pool, mapped
 from jointrisk.reliability.space import Problem
 from jointrisk.reliability.streams import BLOCK, normal_block
 
-__all__ = ["Counts", "Pool", "count_failures"]
+__all__ = ["Counts", "count_failures"]
 
 PURPOSE = 1
 _ROOM = 2**21
@@ -19,13 +18,6 @@ _ROOM = 2**21
 halves the rate; having freed one as large as this, the usual one no longer does."""
 _LARGEST_WAVE = 16
 """Blocks handed out between two looks at the stopping rule."""
-
-
-class Pool(Protocol):
-    """Anything with a ``map``: an executor, a process pool, a cluster client."""
-
-    def map(self, function: Callable[[Any], Any], items: Any, /) -> Iterable[Any]:
-        """Apply `function` to every item, in order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +52,8 @@ class _Block:
     rows: int
 
     def __call__(self, block: int) -> Counts:
-        u = normal_block(self.seed, PURPOSE, block, self.problem.space.dim)[: self.rows]
-        margin = self.problem.margin(u, self.problem.space.cells[0])
+        u = normal_block(self.seed, PURPOSE, block, self.problem.space.dim, self.rows)
+        margin = self.problem.at_once(u, self.problem.space.cells[0])
         failures = self.rows - int(np.count_nonzero(margin >= 0))
         undefined = int(np.count_nonzero(np.isnan(margin))) if failures else 0
         return Counts(failures, undefined, self.rows)
@@ -88,7 +80,7 @@ def count_failures(
     target_cov : float
         Stop at this coefficient of variation [-].
     max_evaluations : int
-        Draws at most; fewer than a block are taken from the front of the first.
+        Draws at most, in whole blocks; fewer than a block are one of their own.
     pool : object with ``map``, optional
 
     Returns
@@ -101,20 +93,10 @@ def count_failures(
     total, done, wave = Counts(0, 0, 0), 0, 1
     while done < most:
         blocks = range(done, min(done + wave, most))
-        for counts in _map(pool, job, blocks):
+        for counts in mapped(pool, job, blocks):
             total = total + counts
         done = blocks.stop
         if total.cov <= target_cov:
             break
         wave = min(_LARGEST_WAVE, done)
     return total
-
-
-def _map(pool: Pool | None, job: _Block, blocks: range) -> Iterable[Counts]:
-    """Results in block order; a client that gives futures is waited for."""
-    if pool is None:
-        return map(job, blocks)
-    return (
-        found.result() if hasattr(found, "result") else found
-        for found in pool.map(job, list(blocks))
-    )

@@ -10,13 +10,16 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from jointrisk.errors import InputError
-from jointrisk.reliability.choice import CHEAP_CRUDE, PILOT, choose
-from jointrisk.reliability.crude import Counts, Pool, count_failures
+from jointrisk.reliability.choice import FIRST, PILOT, choose, enough, pilot_note
+from jointrisk.reliability.crude import Counts, count_failures
+from jointrisk.reliability.directional import directional
+from jointrisk.reliability.easy import LEAST_ROWS, easy, may_be_easy
 from jointrisk.reliability.form import DesignPoint, design_point
 from jointrisk.reliability.importance import PURPOSE, Weighted, importance
 from jointrisk.reliability.interval import clopper_pearson
 from jointrisk.reliability.line import line
 from jointrisk.reliability.outcome import Outcome, both_note, short_note, undefined_note
+from jointrisk.reliability.pools import Pool
 from jointrisk.reliability.quasi import quasi
 from jointrisk.reliability.search import find_points
 from jointrisk.reliability.sorm import sorm
@@ -27,7 +30,9 @@ from jointrisk.spread import Spread
 
 __all__ = ["METHODS", "Estimate", "FailurePoint", "estimate"]
 
-METHODS = ("auto", "crude", "quasi", "form", "sorm", "importance", "subset", "line")
+_OF_THEIR_OWN = {"quasi": quasi, "subset": subset, "line": line, "directional": directional}
+
+METHODS = ("auto", "crude", "quasi", "form", "sorm", "importance", "subset", "line", "directional")
 
 _MOST_CRUDE = 2_000_000
 _MOST_QUASI = 2**21
@@ -105,9 +110,10 @@ def estimate(
         "form": first order, no interval. "sorm": second order, no interval, both bounds
         of several points in the notes. "importance": weighted draws around all design
         points. "subset": subset simulation, sixteen runs or more. "line": lines along the
-        design points, each with its exact chance of failure. "auto": a block of plain
-        draws first; where it shows too few failures two methods have to agree, "line" and
-        "importance" first, then "subset"; its notes say which and why.
+        design points, each with its exact chance of failure. "directional": rays from the
+        middle, likewise; good where failure lies all around. "auto": a block of plain
+        draws first; where it shows too few failures a cheap path for one smooth surface, or
+        two methods that have to agree; its notes say which and why.
     target_cov : float
         Coefficient of variation to reach [-].
     max_evaluations : int, optional
@@ -118,7 +124,8 @@ def estimate(
     seed : int, optional
         0 is a seed; a fixed default when not given.
     pool : object with ``map``, optional
-        Shares out blocks of plain draws. Results do not depend on it.
+        Shares out blocks of plain draws, and with the other methods the rows of large
+        batches, 4,096 a piece. Results do not depend on it.
 
     Returns
     -------
@@ -210,7 +217,7 @@ class _Task:
 
     def first_order(self) -> Estimate:
         """Use FORM in each cell; the value is the sum over cells of chance times Φ(−β)."""
-        problem, dim, used = Problem(self.space, self.limit_state), self.space.dim, 0
+        problem, dim, used = Problem(self.space, self.limit_state, self.pool), self.space.dim, 0
         points: list[FailurePoint] = []
         total, settled = 0.0, True
         for number, cell in enumerate(self.space.cells):
@@ -252,7 +259,7 @@ class _Task:
     def weighted(self, notes: tuple[str, ...] = ()) -> Estimate:
         """Use importance sampling."""
         found = importance(
-            Problem(self.space, self.limit_state),
+            Problem(self.space, self.limit_state, self.pool),
             seed=self.seed,
             target_cov=self.target_cov,
             max_evaluations=self.max_evaluations or _MOST_WEIGHTED,
@@ -285,11 +292,11 @@ class _Task:
 
     def other(self, method: str) -> Estimate:
         """Use a method of its own module."""
-        problem = Problem(self.space, self.limit_state)
+        problem = Problem(self.space, self.limit_state, self.pool)
         if method == "sorm":
             found = sorm(problem, seed=self.seed)
         else:
-            run = {"quasi": quasi, "subset": subset, "line": line}[method]
+            run = _OF_THEIR_OWN[method]
             most = _MOST_QUASI if method == "quasi" else _MOST_WEIGHTED
             found = run(
                 problem,
@@ -329,16 +336,38 @@ class _Task:
         )
 
     def chosen(self) -> Estimate:
-        """Make a block of plain draws, then have two methods agree."""
+        """Make plain draws, try the cheap path, then have two methods agree."""
         most = self.max_evaluations or _MOST_WEIGHTED
         if self.space.dim == 0:
             return self.other("line")
-        pilot = self.counts(min(PILOT, most))
-        needed = pilot.n * (pilot.cov / self.target_cov) ** 2
-        if needed <= min(CHEAP_CRUDE, most):
-            seen = f"{pilot.failures:,} of {pilot.n:,} plain draws failed"
-            return self.counted(most, (f"auto: {seen}, so plain Monte Carlo is enough",))
-        return choose(self.run, pilot, self.target_cov, most)
+        quick, spent = may_be_easy(self.space) and most >= LEAST_ROWS, 0
+        for rows in (FIRST, PILOT) if quick else (PILOT,):
+            pilot = self.counts(min(rows, most))
+            if enough(pilot, self.target_cov, most):
+                note = pilot_note(pilot, "so plain Monte Carlo is enough")
+                return self.counted(most, (note,))
+            found = self.quickly(pilot, most) if rows == FIRST else spent
+            if isinstance(found, Estimate):
+                return found
+            spent = found
+        dim = self.space.dim if len(self.space.cells) == 1 else 0
+        return choose(self.run, pilot, self.target_cov, most, dim=dim, spent=spent)
+
+    def quickly(self, pilot: Counts, most: int) -> Estimate | int:
+        """Take the cheap path: its answer, or the rows that it used without one."""
+        quick = easy(
+            Problem(self.space, self.limit_state, self.pool),
+            pilot,
+            seed=self.seed,
+            target_cov=self.target_cov,
+            max_evaluations=most - pilot.n,
+            confidence=self.confidence,
+        )
+        if quick.outcome is None:
+            return quick.evaluations
+        found = self.told("line", quick.outcome)
+        notes = pilot_note(pilot), quick.said, *found.notes
+        return replace(found, evaluations=pilot.n + quick.evaluations, notes=notes)
 
     def run(self, method: str, target_cov: float, rows: int) -> Estimate:
         """Use one method with an aim and a limit of its own."""

@@ -50,7 +50,9 @@ class DesignPoint:
         return float(ndtr(-self.beta))
 
 
-def gradient(g: Margin, u: Array, step: float = _STEP) -> tuple[float, Array]:
+def gradient(
+    g: Margin, u: Array, step: float = _STEP, *, forward: bool = False
+) -> tuple[float, Array]:
     """Give the margin and its central-difference gradient from one call of 2d + 1 rows.
 
     Parameters
@@ -61,6 +63,8 @@ def gradient(g: Margin, u: Array, step: float = _STEP) -> tuple[float, Array]:
         Where.
     step : float
         Half width of the difference [-].
+    forward : bool
+        Forward differences: d + 1 rows, and an error that grows with the bend.
 
     Returns
     -------
@@ -68,9 +72,13 @@ def gradient(g: Margin, u: Array, step: float = _STEP) -> tuple[float, Array]:
         In the margin's unit; entries that are not finite are given as 0.
     """
     offsets = step * np.eye(u.size)
-    values = np.asarray(g(np.vstack((u, u + offsets, u - offsets))), dtype=float)
+    rows = (u, u + offsets) if forward else (u, u + offsets, u - offsets)
+    values = np.asarray(g(np.vstack(rows)), dtype=float)
     with np.errstate(invalid="ignore"):  # a margin may be infinite; its slope is then 0
-        slope = (values[1 : u.size + 1] - values[u.size + 1 :]) / (2.0 * step)
+        if forward:
+            slope = (values[1:] - values[0]) / step
+        else:
+            slope = (values[1 : u.size + 1] - values[u.size + 1 :]) / (2.0 * step)
     return float(values[0]), np.where(np.isfinite(slope), slope, 0.0)
 
 
@@ -82,12 +90,14 @@ def design_point(
     tolerance: float = 1e-4,
     max_iterations: int = 60,
     longest: float = _LONGEST,
+    forward: bool = False,
 ) -> DesignPoint:
     """Find a point of g = 0 that is nearest to the origin, from one start.
 
     The Hasofer-Lind-Rackwitz-Fiessler step with a line search on the merit function
     ``|u|^2 / 2 + c |g|`` (improved HL-RF; Zhang & Der Kiureghian 1995, from memory; the
-    original step: Rackwitz & Fiessler 1978).
+    original step: Rackwitz & Fiessler 1978). As long as full steps are good, the gradient
+    comes from the same call as the step.
 
     Parameters
     ----------
@@ -103,6 +113,8 @@ def design_point(
         Give up after as many steps.
     longest : float
         No point farther from the origin is looked at [-].
+    forward : bool
+        Forward differences: about half the rows.
 
     Returns
     -------
@@ -114,12 +126,11 @@ def design_point(
     InputError
         If `start` has another shape than (d,).
     """
-    u = _start(start, dim)
-    origin = float(np.asarray(g(np.zeros((1, dim))), dtype=float)[0])
-    used, converged, margin, slope = 1, False, origin, np.zeros(dim)
+    u, rows = _start(start, dim), (1 if forward else 2) * dim + 1
+    margin, slope = gradient(g, u, forward=forward)
+    origin = float(np.asarray(g(np.zeros((1, dim))), dtype=float)[0]) if u.any() else margin
+    used, converged, bold = rows + int(u.any()), False, True
     for _ in range(max_iterations):
-        margin, slope = gradient(g, u)
-        used += 2 * dim + 1
         size = float(np.linalg.norm(slope))
         if size == 0 or not np.isfinite(margin):
             break
@@ -130,9 +141,18 @@ def design_point(
             converged = True
             break
         trials = _clip(u + _TRIALS[:, None] * (foot - u), longest)
+        if bold:
+            there = gradient(g, trials[0], forward=forward)
+            used += rows
+            bold = _chosen(u, margin, size, foot, trials[:1], np.array(there[:1])) == (0, True)
+            if bold:
+                u, (margin, slope) = trials[0], there
+                continue
         values = np.asarray(g(trials), dtype=float)
-        used += trials.shape[0]
-        u = _best_trial(u, margin, size, foot, trials, values)
+        chosen, enough = _chosen(u, margin, size, foot, trials, values)
+        u, bold = trials[chosen], enough and chosen == 0
+        margin, slope = gradient(g, u, forward=forward)
+        used += trials.shape[0] + rows
     return _point(u, margin, slope, origin, converged, used)
 
 
@@ -153,21 +173,23 @@ def _clip(points: Array, longest: float) -> Array:
     return clipped
 
 
-def _best_trial(
+def _chosen(
     u: Array, margin: float, size: float, foot: Array, trials: Array, values: Array
-) -> Array:
+) -> tuple[int, bool]:
     """First trial that lowers the merit enough (Armijo), else the one of lowest merit."""
+    reach = float(foot @ foot)
     penalty = 2.0 * float(np.linalg.norm(u)) / size
     if margin != 0.0:
-        penalty = max(penalty, 0.5 * float(foot @ foot) / abs(margin))
+        # Bounded: beside a bent surface a larger one lets only tiny steps through.
+        most = 2.0 * max(float(np.linalg.norm(u)), reach**0.5) / size
+        penalty = max(penalty, min(0.5 * reach / abs(margin), most))
     merit = 0.5 * np.sum(trials**2, axis=1) + penalty * np.abs(values)
     merit = np.where(np.isfinite(merit), merit, np.inf)
     now = 0.5 * float(u @ u) + penalty * abs(margin)
     descent = float(u @ (foot - u)) - penalty * abs(margin)
-    enough = merit <= now + 1e-4 * _TRIALS * min(descent, 0.0)
-    chosen = int(np.argmax(enough)) if enough.any() else int(np.argmin(merit))
-    best: Array = trials[chosen]
-    return best
+    enough = merit <= now + 1e-4 * _TRIALS[: merit.size] * min(descent, 0.0)
+    good = bool(enough.any())
+    return int(np.argmax(enough)) if good else int(np.argmin(merit)), good
 
 
 def _point(
@@ -206,16 +228,16 @@ def joint_design_point(
     from scipy.optimize import minimize
 
     begin = _start(start, dim)
-    values = [abs(float(np.asarray(g(np.zeros((1, dim))))[0])) for g in margins]
-    used = len(margins)
-    if not np.all(np.isfinite(values)):
-        return DesignPoint(begin, 0.0, _unit(begin), max(values), False, used)
-    sizes = [value if value > 0 else 1.0 for value in values]
+    counted = [_Counted(g) for g in margins]
+    at_origin = [abs(_value(g, np.zeros(dim))) for g in counted]
+    if not np.all(np.isfinite(at_origin)):
+        return DesignPoint(begin, 0.0, _unit(begin), max(at_origin), False, len(margins))
+    sizes = [size if size > 0 else 1.0 for size in at_origin]
 
     def constraint(g: Margin, size: float) -> dict[str, object]:
         return {
             "type": "ineq",
-            "fun": lambda u: -gradient(g, u)[0] / size,
+            "fun": lambda u: -_value(g, u) / size,
             "jac": lambda u: -gradient(g, u)[1] / size,
         }
 
@@ -224,16 +246,31 @@ def joint_design_point(
         begin,
         jac=lambda u: u,
         method="SLSQP",
-        constraints=[constraint(g, size) for g, size in zip(margins, sizes, strict=True)],
+        constraints=[constraint(g, size) for g, size in zip(counted, sizes, strict=True)],
         options={"maxiter": 60, "ftol": 1e-8},
     )
     u = np.asarray(found.x, dtype=float)
-    worst = max(
-        float(np.asarray(g(u[None, :]))[0]) / s for g, s in zip(margins, sizes, strict=True)
-    )
-    used += 4 * int(found.nit) * (2 * dim + 1) * len(margins)
+    worst = max(_value(g, u) / s for g, s in zip(counted, sizes, strict=True))
+    used = sum(g.rows for g in counted)
     beta = float(np.linalg.norm(u))
     return DesignPoint(u, beta, _unit(u), worst, bool(worst <= 1e-6 and beta < _LONGEST), used)
+
+
+def _value(g: Margin, u: Array) -> float:
+    """Give the margin at one point."""
+    return float(np.asarray(g(u[None, :]), dtype=float)[0])
+
+
+@dataclass(slots=True)
+class _Counted:
+    """A margin that counts its rows."""
+
+    g: Margin
+    rows: int = 0
+
+    def __call__(self, u: Array) -> Array:
+        self.rows += u.shape[0]
+        return self.g(u)
 
 
 def lowest_on_sphere(

@@ -29,6 +29,9 @@ __all__ = [
     "weighted_quantile",
 ]
 
+_NARROW = 1e-20
+"""Squared coefficient of variation that is rounding only [-]."""
+
 Array = npt.NDArray[np.float64]
 Strata = npt.NDArray[np.integer] | None
 
@@ -174,7 +177,9 @@ def sums_of(terms: Array, component: Strata = None, strata: int = 0) -> Sums:
     )
 
 
-def stratified_interval(sums: Sums, scale: Array, confidence: float = 0.95) -> Bounds:
+def stratified_interval(
+    sums: Sums, scale: Array, confidence: float = 0.95, *, smooth: bool = False
+) -> Bounds:
     """Give the gamma interval of a weighted sum over strata of known shares.
 
     Parameters
@@ -185,6 +190,9 @@ def stratified_interval(sums: Sums, scale: Array, confidence: float = 0.95) -> B
         Factor on each stratum's sum: its share over the number of its draws.
     confidence : float
         Between 0 and 1 [-].
+    smooth : bool
+        Terms are chances that vary smoothly, not counts: alike, they are no luck, and what
+        the largest adds is taken above the mean of its stratum.
 
     Returns
     -------
@@ -196,7 +204,8 @@ def stratified_interval(sums: Sums, scale: Array, confidence: float = 0.95) -> B
     if mean == 0.0:
         return Bounds(0.0, 0.0, float("nan"), 0.0)
     variance = float(scale**2 @ _scatter(sums))
-    low, high = _gamma_bounds(mean, variance, float(np.max(scale * sums.maxima)), half)
+    largest = _excess(sums) if smooth else sums.maxima
+    low, high = _gamma_bounds(mean, variance, float(np.max(scale * largest)), half)
     return Bounds(mean, low, high, sqrt(variance))
 
 
@@ -352,10 +361,18 @@ def _scatter(sums: Sums) -> Array:
     return np.where(several, inside * counts / np.where(several, counts - 1, 1.0), sums.squares)
 
 
+def _excess(sums: Sums) -> Array:
+    """How far the largest term of each stratum lies above its mean; of a lone term, all."""
+    mean = sums.sums / np.maximum(sums.counts, 1.0)
+    return np.asarray(np.where(sums.counts > 1, np.maximum(sums.maxima - mean, 0.0), sums.maxima))
+
+
 def _gamma_bounds(mean: float, variance: float, step: float, half: float) -> tuple[float, float]:
     """Gamma interval; `step` is the contribution of the largest term to the mean."""
     largest = step / mean
     spread = max((sqrt(variance) / mean) ** 2, largest**2)
+    if spread < _NARROW:
+        return mean, mean
     low = mean * spread * float(gammaincinv(1.0 / spread, half))
     factor, wider = 1.0 + largest, spread + largest**2
     high = mean * wider / factor * float(gammaincinv(factor**2 / wider, 1.0 - half))

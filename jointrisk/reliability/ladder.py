@@ -20,6 +20,8 @@ __all__ = ["ladder"]
 
 Array = npt.NDArray[np.float64]
 STEP = 0.05
+ROUNDING = 1e-13
+"""A smaller rise of the margin, relative to it or to 1, is none [-]."""
 
 
 def ladder(
@@ -87,8 +89,9 @@ def _downhill(
     )
     ahead, behind = margin(rows).reshape(2, count, moving.size)
     with np.errstate(invalid="ignore"):  # infinite on both sides: no slope
-        slope = (ahead - behind) / (2.0 * STEP)
-    slope = np.where(np.isfinite(slope), slope, 0.0)
+        rise = ahead - behind
+        rounding = np.abs(rise) <= ROUNDING * np.maximum(np.abs(ahead), 1.0)
+    slope = np.where(np.isfinite(rise) & ~rounding, rise, 0.0) / (2.0 * STEP)
     gradient = np.zeros((count, dimension))
     gradient[:, moving] = slope
     length = np.linalg.norm(gradient, axis=1, keepdims=True)

@@ -17,9 +17,15 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import gammainccinv, ndtr
 
-from jointrisk.reliability.crossings import crossings, normal_measure
+from jointrisk.reliability.crossings import crossings, normal_measure, normal_slack
 from jointrisk.reliability.form import DesignPoint, Margin, design_point, gradient
-from jointrisk.reliability.interval import Bounds, Sums, clopper_pearson, stratified_interval
+from jointrisk.reliability.interval import (
+    Bounds,
+    Sums,
+    clopper_pearson,
+    stratified_interval,
+    sums_of,
+)
 from jointrisk.reliability.outcome import Outcome, cell_names, labels_alone
 from jointrisk.reliability.search import distinct, find_points, further_points, unexplained
 from jointrisk.reliability.space import Cell, Problem
@@ -35,15 +41,16 @@ _FIRST, _FIRST_OUTER = 100, 20
 _MOST_RINGS = 6
 _EVERY_FIRST, _EVERY = 4, 8
 """One line in so many looks everywhere, at first and later, until one winds."""
-_CHUNK = 1024
+_CHUNK = 2048
 _MOST_REGIONS = 64
 _WIDEST, _WIDTH, _CHECK_ROWS = 20, 2.0, 1024
 """A second look for regions: in no more coordinates than this, so much wider, so many draws."""
-_ROOT_ERROR = 0.005
-"""Relative error of a chance from the roots' own tolerance [-]."""
+_ROUNDING = 1e-4
+"""Least relative half-width [-]: lines all alike have no scatter, but sums are rounded."""
 _BEFORE, _BEYOND, _LEAST = 2.5, 3.0, 5.0
 """How far a line is looked at before and beyond the design distance, and at least [-]."""
 _SMALLEST = 1e-300
+_NONE = sums_of(np.zeros(0), None, 1)
 
 
 @dataclass(slots=True)
@@ -64,6 +71,8 @@ class _Region:
     holds: Sums
     guess: float
     undefined_part: float = 0.0
+    slack: float = 0.0
+    """Sum over lines of how far their chance may be out by the roots, in `unit`."""
     winding: bool = False
 
     @property
@@ -215,8 +224,9 @@ class _Run:
             full = np.full(len(v), region.winding)
             full[::every] = True
             if self.measure(region, v, full, shift) and not region.winding:
-                again, zero = max(region.lines, region.first), _no_sums()
-                region.fails, region.holds, region.undefined_part = zero, zero, 0.0
+                again, zero = max(region.lines, region.first), _NONE
+                region.fails, region.holds = zero, zero
+                region.undefined_part = region.slack = 0.0
                 region.winding = True
                 self.sample(region, again)
                 return
@@ -240,29 +250,15 @@ class _Run:
             )
             parts = normal_measure(found, low, high)
             fails[inside], holds[inside], lost[inside] = parts
+            region.slack += float(normal_slack(found, low, high).sum()) / region.unit
             winds = found.winding
             single = found.single_root
             if single.size:
                 region.guess = float(np.median(single))
-        region.fails = region.fails.plus(_sums(fails / region.unit))
-        region.holds = region.holds.plus(_sums(holds))
+        region.fails = region.fails.plus(sums_of(fails / region.unit))
+        region.holds = region.holds.plus(sums_of(holds))
         region.undefined_part += float(lost.sum())
         return winds
-
-
-def _no_sums() -> Sums:
-    """Make sums of nothing."""
-    return Sums(np.zeros(1), np.zeros(1), np.zeros(1), np.zeros(1))
-
-
-def _sums(terms: Array) -> Sums:
-    """Sum the terms of one stratum."""
-    return Sums(
-        np.array([float(terms.size)]),
-        np.array([terms.sum()]),
-        np.array([(terms**2).sum()]),
-        np.array([terms.max(initial=0.0)]),
-    )
 
 
 def _rings(cell: Cell, alpha: Array, beta: float, sides: Array, offsets: Array) -> list[_Region]:
@@ -282,8 +278,8 @@ def _rings(cell: Cell, alpha: Array, beta: float, sides: Array, offsets: Array) 
             sides,
             offsets,
             unit,
-            _no_sums(),
-            _no_sums(),
+            _NONE,
+            _NONE,
             beta,
         )
         for a, b in pairwise(edges)
@@ -333,25 +329,29 @@ def _bounds(regions: list[_Region], confidence: float) -> Bounds:
         return Bounds(0.0, 0.0, min(1.0, float(chance @ zero)), 0.0)
     unit = max(seen)
     scale = chance / lines * np.array([region.unit / unit for region in regions])
-    found = stratified_interval(_laid([r.fails for r in regions]), scale, confidence)
+    slack = unit * float(scale @ np.array([region.slack for region in regions]))
+    found = stratified_interval(_laid([r.fails for r in regions]), scale, confidence, smooth=True)
     found = Bounds(*(unit * value for value in found))
     if found.estimate <= 0.5:
-        return _with_roots(found)
-    rest = stratified_interval(_laid([r.holds for r in regions]), chance / lines, confidence)
+        return _with_roots(found, slack)
+    rest = stratified_interval(
+        _laid([r.holds for r in regions]), chance / lines, confidence, smooth=True
+    )
     if rest.estimate == 0.0:
         return Bounds(1.0, 1.0 - clopper_pearson(0, int(lines.sum()), confidence)[1], 1.0, 0.0)
+    rest = _with_roots(rest, slack)
     low, high = max(0.0, 1.0 - rest.high), max(0.0, 1.0 - rest.low)
     return Bounds(max(0.0, 1.0 - rest.estimate), low, high, rest.standard_error)
 
 
-def _with_roots(found: Bounds) -> Bounds:
-    """Add what the roots along the lines are not known to."""
-    wider = 2.0 * _ROOT_ERROR
+def _with_roots(found: Bounds, slack: float) -> Bounds:
+    """Add what the roots along the lines are not known to, on the same side for all."""
+    slack += _ROUNDING * found.estimate
     return Bounds(
         found.estimate,
-        found.low * (1.0 - wider),
-        min(1.0, found.high * (1.0 + wider)),
-        float(np.hypot(found.standard_error, _ROOT_ERROR * found.estimate)),
+        max(0.0, found.low - slack),
+        min(1.0, found.high + slack),
+        float(np.hypot(found.standard_error, slack)),
     )
 
 

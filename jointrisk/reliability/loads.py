@@ -10,13 +10,21 @@ import numpy.typing as npt
 
 from jointrisk.errors import InputError
 
-__all__ = ["ScreeningLoad", "find_load"]
+__all__ = ["ScreeningLoad", "find_load", "load_interval", "slope_at", "window_edges"]
 
 Array = npt.NDArray[np.float64]
 CurvePoint = Callable[[float], tuple[float, float]]
 BISECTIONS = 32
 SECTIONS = 14
 GOLDEN = 0.6180339887498949
+TOUCH = 1e-6
+"""Smallest load looked at, as a share of the highest [-]."""
+_CLOSE = 1e-9
+"""Width of a bracket, as a share of the load, at which a crossing is found [-]."""
+_LEAST = 0.05
+"""Where the search for the low end of an interval stops, as a share of the highest [-]."""
+_STEP = 0.01
+"""Either side of a load, where a slope is taken [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +50,9 @@ class ScreeningLoad:
     fail_after_interval: tuple[float, float] | None = None
     """Sampling interval at `load` [-], where the caller had one to give."""
     reject_interval: tuple[float, float] | None = None
+    load_interval: tuple[float, float] | None = None
+    """Loads between which `load` lies, by sampling [N]; the high end is inf where the sample
+    does not rule out that no admissible load meets the target."""
     notes: tuple[str, ...] = ()
 
 
@@ -53,6 +64,7 @@ def find_load(
     max_reject: float | None = None,
     lowest: float | None = None,
     before: float | None = None,
+    touch: float | None = None,
     points: int = 61,
 ) -> ScreeningLoad:
     """Find every range of load that meets a target, and the lowest value there is.
@@ -76,8 +88,9 @@ def find_load(
         target met there is taken as met with no pull at all.
     before : float, optional
         Chance of failure with no pull [-]. Where it misses the target and `lowest` meets it
-        (a touch shows parts that hold nothing), smaller loads are looked at, down to a
-        millionth of `highest`.
+        (a touch shows parts that hold nothing), smaller loads are looked at, down to `touch`.
+    touch : float, optional
+        Smallest load that counts as a pull [N]; a millionth of `highest` when not given.
     points : int
         Points of the logarithmic grid.
 
@@ -109,7 +122,8 @@ def find_load(
         return ScreeningLoad(False, None, (), before, 0.0, None, None, 0.0)
     grid = np.geomspace(bottom, top, points) if top > bottom else np.array([bottom])
     values = np.array([curve_function(float(load))[0] for load in grid])
-    least = 0.0 if before is None or met else 1e-6 * highest
+    smallest = TOUCH * highest if touch is None else min(touch, bottom)
+    least = 0.0 if before is None or met else smallest
     windows = _windows(curve_function, grid, values, target, least)
     floor, floor_load = _floor(curve_function, grid, values)
     if not windows and floor <= target:
@@ -124,6 +138,66 @@ def find_load(
     return ScreeningLoad(
         True, windows[0][0], windows, min(floor, fails), floor_load, refused, fails, float(top)
     )
+
+
+def window_edges(found: ScreeningLoad, highest: float) -> tuple[float, ...]:
+    """Give the loads where the curve crosses the target: no ends of the search, no touch [N]."""
+    touch = (1.0 + _STEP) * TOUCH * highest
+    return tuple(
+        edge for window in found.windows for edge in window if touch < edge < found.highest
+    )
+
+
+def slope_at(curve_function: CurvePoint, load: float) -> float:
+    """Give the percent by which the chance of failure changes with one percent of load [-]."""
+    below, above = (curve_function((1.0 + s) * load)[0] for s in (-_STEP, _STEP))
+    if not (below > 0.0 and above > 0.0):  # a step
+        return np.inf if below != above else 0.0
+    return float(np.log(above / below) / np.log((1.0 + _STEP) / (1.0 - _STEP)))
+
+
+def load_interval(
+    bounds: CurvePoint, target: float, load: float, highest: float
+) -> tuple[float, float]:
+    """Give the loads between which the smallest that meets a target lies.
+
+    From the load where the low end of the curve's interval comes down to the target to
+    that where the high end does: the curve's interval turned on its side.
+
+    Parameters
+    ----------
+    bounds : callable
+        Load [N] to (low, high) end of the chance of failure after the pull [-].
+    target : float
+        Chance of failure to meet [-].
+    load : float
+        Where the estimate comes down to it [N].
+    highest : float
+        Highest load that counts [N].
+
+    Returns
+    -------
+    tuple of float
+        Low end, 0 where it lies below a twentieth of `highest`, and high end, inf where no
+        load is surely enough [N].
+    """
+
+    def end(which: int, sign: int, limit: float, beyond: float) -> float:
+        last, width = load, 0.002
+        while last != limit:
+            at = last * (1.0 + sign * width)
+            at = max(at, limit) if sign < 0 else min(at, limit)
+            excess = bounds(at)[which] - target
+            if (excess > 0.0) == (sign < 0):
+                good, bad = (last, at) if sign < 0 else (at, last)
+                return _crossing(lambda p: bounds(p)[which] - target, good, bad, 8)
+            last, width = at, min(2.0 * width, 0.1)
+        return beyond
+
+    low = end(0, -1, min(load, _LEAST * highest), 0.0)
+    if bounds(load)[1] <= target:
+        return low, load
+    return low, end(1, 1, max(load, highest), np.inf)
 
 
 def _certain(curve_function: CurvePoint) -> CurvePoint:
@@ -178,12 +252,16 @@ def _windows(
     return tuple(zip(edges[::2], edges[1::2], strict=True))
 
 
-def _crossing(excess: Callable[[float], float], good: float, bad: float) -> float:
+def _crossing(
+    excess: Callable[[float], float], good: float, bad: float, halvings: int = BISECTIONS
+) -> float:
     """Load between one where `excess` is <= 0 and one where it is > 0, on the good side.
 
     Bisection: a step of a curve is met as well as a slope, at no cost in imports.
     """
-    for _ in range(BISECTIONS):
+    for _ in range(halvings):
+        if abs(bad - good) < _CLOSE * good:
+            break
         middle = 0.5 * (good + bad)
         if excess(middle) <= 0.0:
             good = middle

@@ -5,15 +5,24 @@ Where to draw is the business of `rig`, what to read off that of `screening` and
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from jointrisk.errors import InputError
-from jointrisk.reliability.loads import ScreeningLoad, find_load
-from jointrisk.reliability.rig import AfterPull, IsWeak, Rig, RigSample
+from jointrisk.reliability.interval import Bounds
+from jointrisk.reliability.loads import (
+    ScreeningLoad,
+    find_load,
+    load_interval,
+    slope_at,
+    window_edges,
+)
+from jointrisk.reliability.pulled import RigSample
+from jointrisk.reliability.rig import AfterPull, IsWeak, Plan, Rig
 from jointrisk.reliability.screening import Screening
 from jointrisk.reliability.space import Correlation, LimitState, Space
 from jointrisk.reliability.streams import resolve_seed
@@ -29,6 +38,18 @@ _SILENT_ROWS = 2**16
 """Rows at most where no failure is seen after the pull: there may be none."""
 _GUIDES = 5
 """Loads at which design points are looked for."""
+_EDGES = 4
+"""Edges of windows at most that get draws of their own."""
+_GAIN = 0.6
+"""Share of the draws that a plan shifted towards the aims needs; found by trial."""
+_VERDICT = 0.25
+"""Factor on the scatter aimed at while the target lies inside the interval that decides."""
+_SHARP = 0.6
+"""Share of `target_cov` that the draws aim at: an error of twice `target_cov` is then rare."""
+_EDGE_ERROR = 0.003
+"""Standard error of the edge of a window, as a share of the load, that is aimed at."""
+
+Answer = TypeVar("Answer")
 
 
 def screen(
@@ -98,9 +119,20 @@ def screen(
         _error("rig_bias_sd", rig_bias_sd),
         resolve_seed(seed),
     )
-    guides = np.unique(np.geomspace(pulls.min(), pulls.max(), _GUIDES))
-    result, _ = _enough(rig, guides, pulls, target_cov, confidence)
-    return result
+    aim = _SHARP * _positive("target_cov", target_cov)
+
+    def judge(sample: RigSample) -> tuple[Screening, list[_Aim]]:
+        result = sample.curve(pulls, confidence)
+        return result, [
+            _Aim(load, aim, _cov(Bounds(after, ends[0], ends[1], np.nan), confidence))
+            for load, after, ends in zip(
+                pulls.tolist(), result.fail_after, result.fail_after_interval, strict=True
+            )
+        ]
+
+    plan = rig.plan(np.unique(np.geomspace(pulls.min(), pulls.max(), _GUIDES)))
+    result, aims, _ = _sampled(rig, plan, judge)
+    return replace(result, notes=_vague_chances(aims, target_cov))
 
 
 def smallest_load(
@@ -153,29 +185,33 @@ correlation, target_cov, confidence, seed
         _error("rig_bias_sd", rig_bias_sd),
         resolve_seed(seed),
     )
+    aim = _SHARP * _positive("target_cov", target_cov)
     low, top = rig.strength_range()
     top = top if highest is None else highest
     low = min(low, 0.5 * top)
-    lowest = 0.2 * low
-    limits = {"target": target, "highest": top, "max_reject": max_reject, "lowest": lowest}
+    limits = {"target": target, "highest": top, "max_reject": max_reject, "lowest": 0.2 * low}
+
+    def judge(sample: RigSample) -> tuple[ScreeningLoad, list[_Aim]]:
+        found = find_load(sample.outcome, **limits, before=sample.before)  # type: ignore[arg-type]
+        return found, _load_aims(sample, found, target, top, aim, confidence)
+
     guides = np.geomspace(low, top, _GUIDES)
-    rough = rig.sample(rig.proposals(guides), _ROWS, 0)
-    found = find_load(rough.outcome, **limits, before=rough.before)  # type: ignore[arg-type]
-    if found.load == 0.0 and rough.before < 0.5 * target:
-        return found
-    aim = lowest if found.load == 0.0 else found.load or found.floor_load or lowest
-    guides = np.unique(np.append(guides, aim))
-    curves, sample = _enough(rig, guides, np.array([aim]), target_cov, confidence, target)
-    found = find_load(sample.outcome, **limits, before=sample.before)  # type: ignore[arg-type]
-    if not found.load:
-        return replace(found, notes=curves.notes)
-    at = sample.curve(np.array([found.load]), confidence)
-    after, refused = at.fail_after_interval[0], at.reject_interval[0]
+    _, rough = judge(rig.sample(rig.plan(guides), _ROWS, 0))
+    aimed = [a.load for a in rough if a.load > 0.0][:_EDGES]
+    found, aims, sample = _sampled(rig, rig.plan(np.unique(np.append(guides, aimed))), judge)
+    at = found.floor_load if found.load is None else found.load
+    after, refused = sample.failure(at, confidence), sample.refusal(at, confidence)
+    notes = _vague_chances(aims, target_cov) + _vague_edges(aims)
+    if after.low <= target < after.high and at in (0.0, found.floor_load):
+        notes += (f"whether the target is met at {at:g} N is not settled: see the interval there",)
+    if found.load is None:
+        return replace(found, notes=notes)
     return replace(
         found,
-        fail_after_interval=(float(after[0]), float(after[1])),
-        reject_interval=(float(refused[0]), float(refused[1])),
-        notes=curves.notes,
+        fail_after_interval=(after.low, after.high),
+        reject_interval=(refused.low, refused.high),
+        load_interval=_load_interval(sample, found, target, confidence),
+        notes=notes,
     )
 
 
@@ -186,46 +222,127 @@ def _error(name: str, value: float) -> float:
     return float(value)
 
 
-def _enough(
-    rig: Rig,
-    guides: Array,
-    pulls: Array,
-    target_cov: float,
+def _positive(name: str, value: float) -> float:
+    """Refuse what is not a finite number above 0."""
+    if not (np.isfinite(value) and value > 0):
+        raise InputError(f"{name} must be finite and > 0, got {value:g}")
+    return float(value)
+
+
+@dataclass(frozen=True, slots=True)
+class _Aim:
+    """A load, how well the chance of failure after it is to be known, and how well it is."""
+
+    load: float
+    wanted: float
+    """Coefficient of variation, as is `have` [-]."""
+    have: float
+    excess: float = 0.0
+    """Coefficient of variation of the chance of refusal over the one wanted [-]."""
+    slope: float = np.inf
+    """Percent of chance per percent of load, where the load is what is asked for [-]."""
+
+    @property
+    def short(self) -> float:
+        """What is wanted over what is reached, the worse of both chances [-]."""
+        return max(self.have / self.wanted, self.excess)
+
+
+def _load_aims(
+    sample: RigSample,
+    found: ScreeningLoad,
+    target: float,
+    top: float,
+    cov: float,
     confidence: float,
-    target: float = np.inf,
-) -> tuple[Screening, RigSample]:
-    """Sample until `fail_after` is sharp enough at every load, or say where it is not.
+) -> list[_Aim]:
+    """All edges of windows, and the load or the floor where that is none of them.
 
-    Where its interval lies above `target` it is sharp enough, however wide.
+    To know an edge within a share of its load, the chance has to be known within that
+    share times the slope of the curve (derived: first order).
     """
-    if not (np.isfinite(target_cov) and target_cov > 0):
-        raise InputError(f"target_cov must be finite and > 0, got {target_cov:g}")
-    proposals = rig.proposals(guides)
-    rows, turn = _ROWS, 1
+    edges = window_edges(found, top)
+    other = found.floor_load if found.load is None else found.load
+    aims = []
+    for load in dict.fromkeys([*edges, other]):
+        slope = abs(slope_at(sample.outcome, load)) if load in edges else np.inf
+        after, refused = sample.failure(load, confidence), sample.refusal(load, confidence)
+        wanted = max(min(cov, _EDGE_ERROR * slope), 1e-9)
+        if load not in edges and after.low <= target < after.high:
+            wanted *= _VERDICT
+        seen = _cov(refused, confidence) if refused.estimate > 0 else 0.0
+        aims.append(_Aim(load, wanted, _cov(after, confidence), seen / cov, slope))
+    return aims
+
+
+def _load_interval(
+    sample: RigSample, found: ScreeningLoad, target: float, confidence: float
+) -> tuple[float, float]:
+    """Give the loads between which the smallest lies; 0 where none is needed."""
+
+    def ends(load: float) -> tuple[float, float]:
+        after = sample.failure(load, confidence)
+        return (1.0, 1.0) if np.isnan(after.estimate) else (after.low, after.high)
+
+    if found.load:
+        return load_interval(ends, target, found.load, found.highest)
+    if ends(0.0)[1] <= target:
+        return 0.0, 0.0
+    return 0.0, load_interval(ends, target, 0.05 * found.highest, found.highest)[1]
+
+
+def _sampled(
+    rig: Rig, plan: Plan, judge: Callable[[RigSample], tuple[Answer, list[_Aim]]]
+) -> tuple[Answer, list[_Aim], RigSample]:
+    """Sample until every aim is reached, or the draws run out."""
+    sample, turn = rig.sample(plan, _ROWS, 1), 1
     while True:
-        sample = rig.sample(proposals, rows, turn)
-        result = sample.curve(pulls, confidence)
-        cov = np.where(result.fail_after_interval[:, 0] > target, 0.0, _scatter(result))
-        wanted = 1.2 * rows * float(cov.max() / target_cov) ** 2
-        most = _MOST_ROWS if np.isfinite(wanted) else _SILENT_ROWS
-        if cov.max() <= target_cov or rows >= most:
-            break
-        rows = int(min(most, max(2 * rows, wanted)))
+        answer, aims = judge(sample)
+        short = max(aim.short for aim in aims)
+        rows = sample.rows.weight.size
+        most = _MOST_ROWS if np.isfinite(short) else _SILENT_ROWS
+        if short <= 1.0 or rows >= most:
+            return answer, aims, sample
+        wanted = int(min(most, rows * max(1.3, 1.1 * min(short, 1e3) ** 2)))
         turn += 1
-    vague = pulls[cov > target_cov]
-    if not vague.size:
-        return result, sample
-    listed = ", ".join(f"{load:g}" for load in vague[:6])
-    note = f"failure after the pull is not known to {target_cov:g} at {listed} N: see its interval"
-    return replace(result, notes=(note,)), sample
+        if turn == 2 and np.isfinite(short):
+            scatter = sum(sample.scatter(aim.load, aim.wanted) for aim in aims)
+            plan = plan.towards(sample.rows.component, np.asarray(scatter))
+            sample = rig.sample(plan, max(_ROWS, round(_GAIN * wanted)), turn)
+        else:
+            sample = sample.plus(rig.sample(plan, wanted - rows, turn))
 
 
-def _scatter(result: Screening) -> Array:
-    """Coefficient of variation of `fail_after` from its interval; inf where none is seen."""
+def _vague_chances(aims: list[_Aim], target_cov: float) -> tuple[str, ...]:
+    """Name the loads at which the chance of failure is less sharp than asked."""
+    vague = [f"{aim.load:g}" for aim in aims if aim.have > target_cov]
+    if not vague:
+        return ()
+    listed = ", ".join(vague[:6])
+    return (
+        f"failure after the pull is not known to {target_cov:g} at {listed} N: see its interval",
+    )
+
+
+def _vague_edges(aims: list[_Aim]) -> tuple[str, ...]:
+    """Name the edges of windows that the curve, flat there, leaves open."""
+    return tuple(
+        f"the edge of a window at {aim.load:g} N is known to {100 * aim.have / aim.slope:.2g} % "
+        "of the load only: failure after the pull hardly changes with the load there"
+        if aim.slope > 0
+        else f"the edge of a window at {aim.load:g} N is not determined: the curve is flat there"
+        for aim in aims
+        if aim.have > 1.01 * _EDGE_ERROR * aim.slope
+    )
+
+
+def _cov(bounds: Bounds, confidence: float) -> float:
+    """Coefficient of variation from an interval; inf where none is seen, 0 where none held."""
     from scipy.special import ndtri
 
-    low, high = result.fail_after_interval.T
-    z = float(ndtri(0.5 + 0.5 * result.confidence))
-    with np.errstate(invalid="ignore", divide="ignore"):  # nothing held, or nothing failed
-        cov = (high - low) / (2.0 * z * result.fail_after)
-    return np.where(np.isnan(result.fail_after), 0.0, cov)
+    if np.isnan(bounds.estimate):
+        return 0.0
+    z = float(ndtri(0.5 + 0.5 * confidence))
+    if bounds.estimate == 0.0:
+        return float("inf")
+    return float((bounds.high - bounds.low) / (2.0 * z * bounds.estimate))

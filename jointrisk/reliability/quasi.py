@@ -16,7 +16,7 @@ from scipy.special import ndtri, stdtrit
 from jointrisk.reliability.interval import Bounds, Sums, clopper_pearson, stratified_interval
 from jointrisk.reliability.outcome import Outcome, cell_names, labels_alone
 from jointrisk.reliability.space import Cell, Problem
-from jointrisk.reliability.streams import BLOCK, block_rng
+from jointrisk.reliability.streams import block_rng
 
 __all__ = ["quasi", "scatter_bounds"]
 
@@ -26,9 +26,13 @@ PURPOSE = 11
 SCRAMBLES = 16
 _FIRST_POWER = 9
 """Points of one scramble at first: 2**9."""
+_TOGETHER = 2**11
+"""Points of each scramble worked out together: pieces enough for a pool."""
 _FEW = 50
 """With fewer failures than this the interval is never narrower than that of plain draws."""
-_LEAST, _MOST = 2.0**-65, 1.0 - 2.0**-53
+_BITS = 32
+"""Of a coordinate: steps of 2**-32, far below what so few points can see."""
+_LEAST, _MOST = 2.0 ** -(_BITS + 1), 1.0 - 2.0 ** -(_BITS + 1)
 
 
 @dataclass(slots=True)
@@ -119,20 +123,21 @@ def _open(problem: Problem, seed: int, number: int, cell: Cell) -> _Net:
     none = np.zeros(SCRAMBLES)
     dim = problem.space.dim
     rngs = (block_rng(seed, PURPOSE, number * SCRAMBLES + r) for r in range(SCRAMBLES))
-    engines = [qmc.Sobol(dim, scramble=True, bits=64, seed=rng) for rng in rngs]
+    engines = [qmc.Sobol(dim, scramble=True, bits=_BITS, seed=rng) for rng in rngs]
     return _Net(cell, engines, none, none.copy())
 
 
 def _sample(problem: Problem, net: _Net, points: int) -> int:
     """Add points, a power of two, to every scramble of a cell; give the calls made."""
-    for number, engine in enumerate(net.engines):
-        for start in range(0, points, BLOCK):
-            uniform = engine.random(min(BLOCK, points - start))
-            margin = problem.margin(ndtri(np.clip(uniform, _LEAST, _MOST)), net.cell)
-            net.failures[number] += np.sum(~(margin >= 0))
-            net.undefined[number] += np.isnan(margin).sum()
+    count = len(net.engines)
+    for start in range(0, points, _TOGETHER):
+        n = min(_TOGETHER, points - start)
+        uniform = np.concatenate([engine.random(n) for engine in net.engines])
+        margin = problem.margin(ndtri(np.clip(uniform, _LEAST, _MOST)), net.cell)
+        net.failures += np.sum(~(margin >= 0).reshape(count, n), axis=1)
+        net.undefined += np.isnan(margin).reshape(count, n).sum(axis=1)
     net.points += points
-    return points * len(net.engines)
+    return points * count
 
 
 def _doubts(nets: list[_Net], found: Bounds, unseen: float, target_cov: float) -> tuple[str, ...]:
@@ -193,7 +198,7 @@ def scatter_bounds(
     count = failures.shape[1]
     step = chance / points
     means = step @ failures
-    estimate, error = float(means.mean()), float(means.std(ddof=1)) / np.sqrt(count)
+    estimate, error = float(means.mean()), float(means.std(ddof=1) / np.sqrt(count))
     seen = failures.sum(axis=1) > 0
     zero = clopper_pearson(0, count, confidence)[1]
     unseen = 0.0

@@ -9,22 +9,21 @@ fails, for loads over the whole range.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import log_ndtr, ndtri_exp
 
 from jointrisk.errors import InputError
 from jointrisk.reliability.form import DesignPoint, design_point, joint_design_point
 from jointrisk.reliability.mixture import Proposal, draw
-from jointrisk.reliability.screening import Screening, curve, pull_outcome
+from jointrisk.reliability.pulled import RigSample, Rows, joined
 from jointrisk.reliability.search import find_points
 from jointrisk.reliability.space import Cell, LimitState, Space, checked_margin
 from jointrisk.reliability.streams import BLOCK, block_rng
 
-__all__ = ["AfterPull", "IsWeak", "Rig", "RigSample"]
+__all__ = ["AfterPull", "IsWeak", "Plan", "Rig"]
 
 Array = npt.NDArray[np.float64]
 Values = dict[str, Array]
@@ -43,6 +42,44 @@ _DRAWS, _WIDTHS = 1000, (3.0, 1.0, 0.5, 0.25, 0.1)
 """Draws a round, and their widths, where slopes lead to no corner [-]."""
 _FARTHEST = 12.0
 """Points farther out than this carry no chance worth a component [-]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Where to draw: the share of each cell, and the mixture inside it."""
+
+    shares: Array
+    proposals: list[Proposal]
+
+    def towards(self, component: npt.NDArray[np.intp], scatter: Array) -> Plan:
+        """Give more draws to the components where the scatter comes from.
+
+        The variance of a mean over a mixture is least where the mean square of its terms is
+        the same under every component: one multiplicative step goes there (derived). Half
+        of each share stays, for loads that the terms say nothing of.
+
+        Parameters
+        ----------
+        component : ndarray of int, (n,)
+            Of each row, numbered through all cells.
+        scatter : ndarray, (n,)
+            Squares of the weighted terms, any unit.
+        """
+        inside = [share * p.shares for share, p in zip(self.shares, self.proposals, strict=True)]
+        old = np.concatenate(inside)
+        counts = np.bincount(component, minlength=old.size)
+        mean = np.bincount(component, scatter, minlength=old.size) / np.maximum(counts, 1)
+        pull = old * np.sqrt(mean)
+        if not 0 < pull.sum() < np.inf:
+            return self
+        cells = np.split(pull / pull.sum(), np.cumsum([p.shares.size for p in self.proposals])[:-1])
+        return Plan(
+            0.5 * self.shares + 0.5 * np.array([cell.sum() for cell in cells]),
+            [
+                replace(p, shares=0.5 * (p.shares + cell / cell.sum())) if cell.sum() > 0 else p
+                for p, cell in zip(self.proposals, cells, strict=True)
+            ],
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,22 +217,22 @@ class Rig:
             for part in range(count if count > 1 else 0)
         ]
 
-    def proposals(self, guides: Array) -> list[Proposal]:
-        """Give the mixture of every cell; the searches in it are worth keeping."""
-        return [self.proposal(cell, guides) for cell in self.space.cells]
+    def plan(self, guides: Array) -> Plan:
+        """Give the mixture of every cell, for pulls all over the guides.
 
-    def sample(self, proposals: list[Proposal], rows: int, turn: int) -> RigSample:
-        """Draw about `rows` rows over all cells.
-
-        Half is shared evenly, since past a pull a rare cell may hold most failures, half by
-        the root of a cell's chance.
+        Half of the draws is shared evenly over the cells, since past a pull a rare cell may
+        hold most failures, half by the root of a cell's chance.
         """
         root = np.sqrt([cell.probability for cell in self.space.cells])
         shares = 0.5 * root / root.sum() + 0.5 / root.size
+        return Plan(shares, [self.proposal(cell, guides) for cell in self.space.cells])
+
+    def sample(self, plan: Plan, rows: int, turn: int) -> RigSample:
+        """Draw about `rows` rows over all cells."""
         parts = []
         first = 0
         for number, (cell, proposal, share) in enumerate(
-            zip(self.space.cells, proposals, shares, strict=True)
+            zip(self.space.cells, plan.proposals, plan.shares, strict=True)
         ):
             rng = block_rng(self.seed, PURPOSE, 2000 + 1000 * turn + number)
             n = max(256, round(rows * share))
@@ -203,7 +240,7 @@ class Rig:
             x, bias = self.split(made.u, cell)
             strength = self.strengths(x, n)
             parts.append(
-                _Part(
+                Rows(
                     made.weight * cell.probability / n,
                     made.component + first,
                     x,
@@ -215,7 +252,7 @@ class Rig:
                 )
             )
             first += proposal.shares.size
-        return RigSample(self, _joined(parts))
+        return RigSample(joined(parts), self.error, self.damaged if self.after_pull else None)
 
     def weak(self, x: Values, shape: tuple[int, ...]) -> npt.NDArray[np.bool_] | None:
         """Which parts are weak, (k, n)."""
@@ -279,90 +316,3 @@ def _nearest_by_draws(
         return None
     beta = float(np.linalg.norm(best[0]))
     return DesignPoint(best[0], beta, best[0] / max(beta, 1e-300), 0.0, True, used)
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """Rows of one cell, or of all."""
-
-    weight: Array
-    component: npt.NDArray[np.intp]
-    x: Values
-    bias: Array
-    strength: Array
-    fails: npt.NDArray[np.bool_]
-    weak: npt.NDArray[np.bool_] | None
-    uniform: Array
-
-
-def _joined(parts: list[_Part]) -> _Part:
-    """Lay the rows of all cells end to end; weights then average to 1."""
-    n = sum(part.weight.size for part in parts)
-    weak = [part.weak for part in parts if part.weak is not None]
-    return _Part(
-        n * np.concatenate([part.weight for part in parts]),
-        np.concatenate([part.component for part in parts]),
-        {name: np.concatenate([part.x[name] for part in parts]) for name in parts[0].x},
-        np.concatenate([part.bias for part in parts]),
-        np.concatenate([part.strength for part in parts], axis=1),
-        np.concatenate([part.fails for part in parts]),
-        np.concatenate(weak, axis=1) if weak else None,
-        np.concatenate([part.uniform for part in parts], axis=1),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class RigSample:
-    """One weighted sample that answers for every load."""
-
-    rig: Rig
-    rows: _Part
-
-    @property
-    def before(self) -> float:
-        """Chance of failure with no pull [-]."""
-        return float((self.rows.weight * self.rows.fails).sum() / self.rows.weight.sum())
-
-    def fails(self, load: float) -> Array:
-        """Whether each row fails in service given that all its parts held, (n,).
-
-        Where the pull does damage, the own error of each pull is drawn given that the
-        part held: the same uniform number at every load keeps the curve smooth.
-        """
-        rows, rig = self.rows, self.rig
-        if rig.after_pull is None or load == 0.0:
-            return rows.fails.astype(float)
-        error = np.zeros(rows.strength.shape)
-        if rig.error > 0:
-            score = (rows.strength / load - 1.0 - rows.bias) / rig.error
-            error = rig.error * ndtri_exp(np.log(rows.uniform) + log_ndtr(score))
-        applied = load * np.maximum(1.0 + rows.bias + error, 0.0)
-        return (rig.damaged(rows.x, applied) < 0).astype(float)
-
-    def outcome(self, load: float) -> tuple[float, float]:
-        """Failure after and refusal at one load."""
-        rows = self.rows
-        return pull_outcome(
-            rows.weight,
-            rows.strength,
-            self.fails(load),
-            load,
-            rig_error_cov=self.rig.error,
-            bias=rows.bias,
-        )
-
-    def curve(self, loads: Array, confidence: float) -> Screening:
-        """All measures with intervals."""
-        rows = self.rows
-        return curve(
-            rows.weight,
-            rows.strength,
-            self.fails,
-            loads,
-            rig_error_cov=self.rig.error,
-            bias=rows.bias,
-            is_weak=rows.weak,
-            component=rows.component,
-            confidence=confidence,
-            fail_before=rows.fails.astype(float),
-        )

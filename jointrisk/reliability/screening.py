@@ -27,7 +27,15 @@ from jointrisk.reliability.loads import ScreeningLoad, find_load
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Screening", "ScreeningLoad", "curve", "find_load", "pull_outcome", "refused_chance"]
+__all__ = [
+    "Screening",
+    "ScreeningLoad",
+    "curve",
+    "find_load",
+    "pull_outcome",
+    "pull_terms",
+    "refused_chance",
+]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -207,13 +215,44 @@ def pull_outcome(
     tuple of float
         Failure after (NaN when nothing holds), refusal [-].
     """
+    hold, refused = pull_terms(
+        weights, proof_strength, load, rig_error_cov=rig_error_cov, bias=bias
+    )
+    held = float(hold.sum())
+    after = (
+        float((hold * np.asarray(fails, dtype=float)).sum()) / held if held > 0 else float("nan")
+    )
+    return after, float(refused.sum()) / float(weights.sum())
+
+
+def pull_terms(
+    weights: Array,
+    proof_strength: Array,
+    load: float,
+    *,
+    rig_error_cov: float = 0.0,
+    bias: npt.ArrayLike = 0.0,
+) -> tuple[Array, Array]:
+    """Weight times the chance that all parts hold, and that one does not, row by row.
+
+    Parameters
+    ----------
+    weights : ndarray, (n,) [-]
+    proof_strength : ndarray, (k, n) [N]
+    load : float
+        Load aimed at [N].
+    rig_error_cov, bias
+        As in `refused_chance`.
+
+    Returns
+    -------
+    tuple of ndarray, (n,) [-]
+        Each accurate when tiny.
+    """
     score = _score(proof_strength, load, rig_error_cov, bias)
     tail, good = ndtr(-np.abs(score)), score > 0
-    hold = weights * np.where(good, 1.0 - tail, tail).prod(axis=0)
-    held = float(hold.sum())
-    after = float((hold * fails).sum()) / held if held > 0 else float("nan")
-    refused = _any(np.where(good, tail, 1.0 - tail))
-    return after, float((weights * refused).sum()) / float(weights.sum())
+    hold = np.where(good, 1.0 - tail, tail).prod(axis=0)
+    return weights * hold, weights * _any(np.where(good, tail, 1.0 - tail))
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from jointrisk.reliability.form import DesignPoint, Margin, design_point
 
-__all__ = ["Found", "distinct", "find_points", "further_points", "unexplained"]
+__all__ = ["Found", "distinct", "find_points", "further_points", "spread_out", "unexplained"]
 
 Array = npt.NDArray[np.float64]
 
@@ -96,7 +96,7 @@ def _probe(g: Margin, dim: int, rng: np.random.Generator) -> tuple[Array, Array,
     fails = _fails(values)
     weakest = probes[~fails][np.argsort(values[~fails], kind="stable")[:64]]
     near = probes[: 4 * _MOST_POINTS]
-    starts = np.vstack([np.zeros(dim), _spread_out(weakest, 4), near])
+    starts = np.vstack([np.zeros(dim), spread_out(weakest, 4), near])
     return probes[fails], starts, probes.shape[0]
 
 
@@ -126,7 +126,7 @@ def further_points(
     """
     points: list[DesignPoint] = []
     used = 0
-    for start in _spread_out(failing, _MOST_STARTS):
+    for start in spread_out(failing, _MOST_STARTS):
         point = design_point(g, dim, start)
         used += point.evaluations
         if not point.converged:
@@ -170,7 +170,7 @@ def _fails(values: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     return rows
 
 
-def _spread_out(points: Array, most: int) -> Array:
+def spread_out(points: Array, most: int) -> Array:
     """Pick points in different directions (more than 40 degrees apart), nearest first."""
     length = np.linalg.norm(points, axis=1)
     left = points[length > 0][np.argsort(length[length > 0], kind="stable")]

@@ -9,7 +9,8 @@ vary. Dependence goes through a Gaussian copula on the scores.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
 from math import prod
 from typing import Literal
@@ -18,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jointrisk.errors import InputError
+from jointrisk.reliability.pools import Pool, mapped
 from jointrisk.spread import Spread
 
 __all__ = ["Cell", "LimitState", "Problem", "Space", "checked_margin"]
@@ -27,6 +29,8 @@ Values = dict[str, Array]
 LimitState = Callable[[Values], Array]
 Correlation = Mapping[tuple[str, str], float]
 
+PIECE = 2**12
+"""Rows worked out in one call: enough that handing them to a worker pays."""
 MOST_CELLS = 64
 """Labels are enumerated as long as their combinations number no more than this."""
 
@@ -153,9 +157,23 @@ class Problem:
 
     space: Space
     limit_state: LimitState
+    pool: Pool | None = None
+    """Shares out the pieces of large batches."""
 
     def margin(self, u: Array, cell: Cell) -> Array:
-        """Give the checked margin, (n,); NaN stays NaN."""
+        """Give the checked margin, (n,); NaN stays NaN.
+
+        More than `PIECE` rows go in pieces, with a pool or without: the last bits of a
+        value may hang on how many rows are worked out together.
+        """
+        if u.shape[0] <= PIECE:
+            return self.at_once(u, cell)
+        alone = partial(replace(self, pool=None).at_once, cell=cell)
+        pieces = [u[start : start + PIECE] for start in range(0, u.shape[0], PIECE)]
+        return np.concatenate(list(mapped(self.pool, alone, pieces)))
+
+    def at_once(self, u: Array, cell: Cell) -> Array:
+        """Give the checked margin in one call of the limit state, (n,)."""
         return checked_margin(self.limit_state(self.space.values(u, cell)), u.shape[0])
 
 

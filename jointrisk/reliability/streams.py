@@ -74,6 +74,9 @@ def normal_block(
 ) -> npt.NDArray[np.float64]:
     """Draw one block of independent standard normal scores.
 
+    Plain counting spends most of its time here, so the generator is SFC64, a quarter faster
+    than PCG64, from the same seed.
+
     ``standard_normal`` is used, not the inverse cdf of ``random``: it is faster, its
     tail is not cut at ``|u| = 8.2`` by the 53 bits of a double, and it never gives
     minus infinity from a zero.
@@ -85,10 +88,12 @@ def normal_block(
     dim : int
         Number of coordinates d.
     rows : int
-        Number of rows n.
+        Number of rows n; another number gives other draws.
 
     Returns
     -------
     ndarray, (n, d) [-]
+        Each coordinate in one piece of memory: limit states work coordinate by coordinate.
     """
-    return block_rng(seed, purpose, block).standard_normal((rows, dim))
+    sequence = np.random.SeedSequence(seed, spawn_key=(purpose, block))
+    return np.random.Generator(np.random.SFC64(sequence)).standard_normal((dim, rows)).T

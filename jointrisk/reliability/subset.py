@@ -42,6 +42,7 @@ _FEW = 10
 """Failing draws of a run that are enough where no further level can be made."""
 _LARGEST_SCATTER = 0.25
 """Of one run [-]: its bias grows with the square of it, about a quarter of that."""
+_NARROWEST = 1e-3
 _LEAST_LOG = -690.0
 
 
@@ -76,14 +77,17 @@ class _Runs:
     silent: Array = field(default_factory=lambda: np.zeros(0))
     """Plain draws of each cell, all of them holding; 0 where a run saw failure."""
 
-    def excess(self, target_cov: float) -> float:
-        """Scatter over what is allowed, of the mean and of one run; at most 1 is enough."""
+    @property
+    def scatter(self) -> float:
+        """Coefficient of variation of one run [-]; inf where none saw failure."""
         runs = np.concatenate(self.values)
         mean = float(runs.mean())
-        if mean == 0.0:
-            return float("inf")
-        scatter = float(runs.std(ddof=1)) / mean
-        return scatter * max(1.0 / (float(np.sqrt(runs.size)) * target_cov), 1.0 / _LARGEST_SCATTER)
+        return float(runs.std(ddof=1)) / mean if mean > 0 else float("inf")
+
+    def excess(self, target_cov: float) -> float:
+        """Scatter over what is allowed, of the mean and of one run; at most 1 is enough."""
+        runs = RUNS * len(self.values)
+        return self.scatter * max(1.0 / (float(np.sqrt(runs)) * target_cov), 1.0 / _LARGEST_SCATTER)
 
 
 def subset(
@@ -103,7 +107,7 @@ def subset(
     therefore scatter by a quarter at most, whatever the target. Chains move by
     conditional sampling: each coordinate becomes ρ u + √(1 − ρ²) ξ, kept where the row
     stays below the level; the step is tuned between groups of chains to an accepted share
-    of 0.44.
+    of 0.44 and goes by the scatter of the other runs' seeds.
 
     Parameters
     ----------
@@ -120,7 +124,8 @@ def subset(
     Returns
     -------
     Outcome
-        With `run_interval`. `settled` is False where a run met a flat margin or the limit.
+        With `run_interval`. `settled` is False where a run met a flat margin or the limit,
+        and where single runs scatter more than they may.
 
     References
     ----------
@@ -260,7 +265,7 @@ def _next(
     """Draw the next level from seeds of this one, chains in groups, the step tuned between."""
     seeds = _seeds(level, at, rng)
     rows = np.arange(seeds.shape[0])[:, None]
-    width = np.maximum(level.u[rows, seeds].std(axis=1), 1e-3)
+    width = _widths(level.u[rows, seeds])
     tune, length = level.tune, level.margin.shape[1] // seeds.shape[1]
     states: list[_State] = []
     for turn, group in enumerate(np.split(seeds, _GROUPS, axis=1)):
@@ -286,6 +291,21 @@ def _next(
         level.log_chance + np.log(share),
         tune,
     )
+
+
+def _widths(u: Array) -> Array:
+    """Give each run the scatter of the other runs' seeds, (R, d), from all of them (R, k, d).
+
+    A step from a run's own seeds is longer just where they happen to lie far out, and so
+    draws them in: the chance then leans low, the more so the more coordinates there are.
+    """
+    others = u.shape[1] * (len(u) - 1)
+    if others == 0:
+        return np.ones((1, u.shape[2]))
+    total, square = u.sum(axis=1), (u**2).sum(axis=1)
+    mean = (total.sum(axis=0) - total) / others
+    variance = (square.sum(axis=0) - square) / others - mean**2
+    return np.asarray(np.sqrt(np.maximum(variance, _NARROWEST**2)))
 
 
 def _seeds(level: _Level, at: Array, rng: np.random.Generator) -> npt.NDArray[np.intp]:
@@ -363,11 +383,17 @@ def _outcome(problem: Problem, found: _Runs, used: int, confidence: float, size:
     if found.stuck:
         names = cell_names(cells[n] for n in sorted(found.stuck))
         notes += (f"the margin is too flat, or failure too far, for a run to go on ({names})",)
+    wild = np.isfinite(found.scatter) and found.scatter > _LARGEST_SCATTER
+    if wild:
+        notes += (
+            f"single runs scatter by {found.scatter:.2g} of their mean, more than "
+            f"{_LARGEST_SCATTER:g}: the mean may lean",
+        )
     return Outcome(
         bounds._replace(high=high),
         used,
         found.undefined,
         float(np.concatenate(found.defined).mean()),
-        not found.stuck,
+        not found.stuck and not wild,
         notes=notes,
     )

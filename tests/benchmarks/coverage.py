@@ -1,10 +1,13 @@
 """How often do intervals hold the truth over seeds, and how wide are they for it?
 
-Run by hand: ``python tests/benchmarks/coverage.py [SEEDS] [PART] [MS]``. PART is one of plain,
-states, screening, all (the default). Prints one row a case: share of intervals that hold the
-exact value, median half width over 1.96 standard deviations of the estimates, bias of the mean
-estimate in standard errors of it. "states" runs every method that draws over eight limit states
-of different kind; a case of which one run takes more than MS milliseconds is left out and named.
+Run by hand: ``python tests/benchmarks/coverage.py [SEEDS] [PART] [MS]``. PART is one of kinds,
+plain, states, screening, all (the default). Prints one row a case: share of intervals that hold
+the exact value, median half width over 1.96 standard deviations of the estimates, bias of the
+mean estimate in standard errors of it. "kinds" is one cheap limit state or more for each method,
+meant for 2,000 seeds (five minutes of one core); it says whether weighted samples hold in 93 to
+97.5 % and counts in 94 % or more, at a width of at most 1.3. "states" runs every method that
+draws over eight limit states of different kind; a case of which one run takes more than MS
+milliseconds is left out and named.
 """
 
 from __future__ import annotations
@@ -33,6 +36,18 @@ STATES = (
     "oscillator",
     "multimodal",
 )
+KINDS = (
+    ("Rastrigin", "crude", 0.1),
+    ("short column", "crude", 0.1),
+    ("multimodal", "quasi", 0.1),
+    ("opposite sides, unlike", "importance", 0.1),
+    ("Student load", "importance", 0.1),
+    ("oscillator", "line", 0.1),
+    ("multimodal", "subset", 0.3),
+    ("bowl around in 5", "directional", 0.1),
+    ("Beta and Triangular", "auto", 0.1),
+)
+"""Name, method, coefficient of variation asked for."""
 METHODS = ("importance", "line", "subset", "quasi", "crude")
 
 UNIT = spread.Normal(0.0, 1.0)
@@ -44,7 +59,11 @@ def row(name, results, truth):
     held = np.mean((low <= truth) & (truth <= high))
     width = np.median(high - low) / 2.0 / (1.96 * sd)
     bias = (estimates.mean() - truth) / (sd / np.sqrt(estimates.size))
-    print(f"{name:32s} {100 * held:6.1f} % {width:6.2f} {bias:+6.2f}  sd/truth {sd / truth:.3f}")
+    print(
+        f"{name:32s} {100 * held:6.1f} % {width:6.2f} {bias:+6.2f}  sd/truth {sd / truth:.3f}",
+        flush=True,
+    )
+    return held, width
 
 
 def four_branch(x):
@@ -75,6 +94,8 @@ def estimate_cases():
 
 def main(seeds, part, most):
     print(f"{'case':32s} {'held':>8s} {'width':>6s} {'bias':>6s}")
+    if part in ("all", "kinds"):
+        kinds(seeds)
     if part in ("all", "plain"):
         plain(seeds)
     if part in ("all", "states"):
@@ -91,19 +112,36 @@ def plain(seeds):
             row(f"{method}: {name}", [(e.probability, *e.interval) for e in found], truth)
 
 
+def runner(case, method, target_cov):
+    return partial(
+        reliability.estimate,
+        case.limit_state,
+        case.variables,
+        correlation=case.correlation,
+        correlation_of=case.correlation_of,
+        method=method,
+        target_cov=target_cov,
+    )
+
+
+def kinds(seeds):
+    """Methods on cheap limit states, held against what is asked of intervals."""
+    named = {case.name: case for case in CASES}
+    for name, method, target_cov in KINDS:
+        run = runner(named[name], method, target_cov)
+        found = [run(seed=seed) for seed in range(seeds)]
+        rows = [(e.probability, *e.interval) for e in found]
+        held, width = row(f"{method}: {name}", rows, named[name].reference)
+        least, most = (0.94, 1.0) if method == "crude" else (0.93, 0.975)
+        if not (least <= held <= most and width <= 1.3):
+            print(f"    asked: {100 * least:g} to {100 * most:g} %, width at most 1.3")
+
+
 def states(seeds, most):
     """Every method over the eight limit states, to a coefficient of variation of 0.1."""
     for method in METHODS:
         for case in (case for case in CASES if case.name in STATES):
-            run = partial(
-                reliability.estimate,
-                case.limit_state,
-                case.variables,
-                correlation=case.correlation,
-                correlation_of=case.correlation_of,
-                method=method,
-                target_cov=0.1,
-            )
+            run = runner(case, method, 0.1)
             run(seed=0)
             start = time.perf_counter()
             found = [run(seed=0), run(seed=1)]

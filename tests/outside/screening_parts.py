@@ -229,3 +229,39 @@ PARTS = (
          plain, less, ((1.0, beta(400, 1600, 1000, 150), TRIANGLE.sf),), (500, 600, 700), 1e-5,
          0.02, kinks=(400, 700)),
 )  # fmt: skip
+
+SCORES, SHARES = np.polynomial.hermite_e.hermegauss(31)
+SHARES = SHARES / SHARES.sum()
+
+
+class Twelve:
+    """Twelve parts in series under one demand: nested quadrature over bias, load, strength."""
+
+    error, bias = 0.03, 0.03
+    variables = {f"r{i}": N(1000, 100) for i in range(12)} | {"d": G(400, 40)}
+    nodes, weights = np.polynomial.legendre.leggauss(2000)
+    r = 1000 + 900 * nodes
+    mass = 900 * weights * stats.norm(1000, 100).pdf(r)
+    d = 700 + 450 * nodes
+    demand = 450 * weights * gumbel(400, 40).pdf(d)
+
+    def strength(self, x):
+        return np.array([x[f"r{i}"] for i in range(12)])
+
+    def margin(self, x):
+        return self.strength(x).min(axis=0) - x["d"]
+
+    def exact(self, load):
+        """Refusal of any, of each, and failure after, at one load."""
+        refuse = each = hold = both = 0.0
+        for z, share in zip(SCORES, SHARES, strict=True):
+            score = (self.r / load - 1 - self.bias * z) / self.error
+            kept, lost = self.mass * stats.norm.cdf(score), self.mass * stats.norm.sf(score)
+            one = kept.sum()
+            below = np.interp(self.d, self.r, np.cumsum(kept) - 0.5 * kept) / one
+            any_below = -np.expm1(12 * np.log1p(-below))
+            refuse += share * -np.expm1(12 * np.log1p(-lost.sum()))
+            each += share * lost.sum()
+            hold += share * one**12
+            both += share * one**12 * (self.demand * any_below).sum()
+        return refuse, each, both / hold

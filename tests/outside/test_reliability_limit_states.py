@@ -15,12 +15,6 @@ import pytest
 
 from jointrisk.reliability import estimate
 
-KNOWN = {
-    "inside a ball in 10": "right, but the others are too coarse to confirm it: says so",
-    "sphere in 100": "right, but no second method confirms it: not converged, and says so",
-}
-"""Cases without an answer today, and how."""
-
 
 def beside(path):
     """Load a module by its file, so that those loaded later can import it by name."""
@@ -109,15 +103,7 @@ def test_bonded_limit_state_is_the_script_s_strength_less_the_load(load):
     np.testing.assert_allclose(plain.margin(case, tied), expected, rtol=1e-9)
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=pytest.mark.xfail(reason=KNOWN[name], strict=False))
-        if name in KNOWN
-        else name
-        for name in CASES
-    ],
-)
+@pytest.mark.parametrize("name", CASES)
 def test_estimate_agrees(name):
     """Converged, and within four of its own errors or 20 %."""
     case = CASES[name]
@@ -126,7 +112,6 @@ def test_estimate_agrees(name):
         case.variables,
         correlation=case.correlation,
         correlation_of=case.correlation_of,
-        max_evaluations=60_000 if name in KNOWN else None,
         seed=0,
     )
     assert found.converged, found.notes

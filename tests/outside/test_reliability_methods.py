@@ -11,7 +11,7 @@ from jointrisk import spread
 from jointrisk.reliability import estimate
 
 UNIT = spread.Normal(0.0, 1.0)
-DRAWN = ["quasi", "subset", "line"]
+DRAWN = ["quasi", "subset", "line", "directional"]
 
 
 def units(count):

@@ -64,7 +64,7 @@ def test_cap_is_kept_in_whole_blocks():
     assert counted(max_evaluations=3 * BLOCK + 5).n == 3 * BLOCK
 
 
-def test_less_than_a_block_is_its_front():
+def test_less_than_a_block_is_made_as_asked():
     assert counted(max_evaluations=100).n == 100
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtr
+from scipy.stats import chi2
 
 from jointrisk import reliability, spread
 from jointrisk.errors import InputError
@@ -17,7 +18,7 @@ from jointrisk.reliability import Estimate, estimate
 UNIT = spread.Normal(0.0, 1.0)
 TWO = {"a": UNIT, "b": UNIT}
 COIN = spread.Mixture([(0.99, spread.Fixed(0.0)), (0.01, spread.Fixed(1.0))])
-METHODS = ["auto", "crude", "importance", "quasi", "subset", "line"]
+METHODS = ["auto", "crude", "importance", "quasi", "subset", "line", "directional"]
 
 
 def plane(beta):
@@ -51,14 +52,47 @@ def test_far_tail(beta):
 def test_auto_counts_when_failure_is_common_and_says_so():
     found = estimate(plane(1.0), TWO)
     assert found.method == "crude"
-    said(found, "auto", "1,024", "plain Monte Carlo is enough")
+    said(found, "auto", "of 512", "plain Monte Carlo is enough")
     assert found.probability == estimate(plane(1.0), TWO, method="crude").probability
 
 
 def test_auto_weights_when_failure_is_rare_and_says_so():
     found = estimate(plane(4.5), TWO)
     assert found.method == "line"
-    said(found, "auto", "0 of 1,024", "importance agrees")
+    said(found, "auto", "0 of 512", "importance agrees")
+    assert found.evaluations < 3_000
+
+
+def test_auto_takes_the_thorough_way_where_there_are_two_regions():
+    found = estimate(lambda x: 4.0 - abs(plane(0.0)(x)), TWO)
+    assert found.method == "line"
+    said(found, "0 of 1,024", "importance agrees")
+    assert found.probability == pytest.approx(2 * ndtr(-4.0), rel=0.05)
+    assert found.evaluations > 3_000
+
+
+def test_auto_counts_the_rows_of_both_ways():
+    rows = []
+
+    def g(x):
+        rows.append(x["a"].size)
+        return 4.0 - abs(plane(0.0)(x))
+
+    found = estimate(g, TWO)
+    assert 0 <= sum(rows) - found.evaluations <= 512  # the first draws are among the next
+
+
+def test_auto_sees_failure_all_around():
+    """Rays answer and subset confirms; a plane in as many variables goes on to lines."""
+    many = {f"x{i}": UNIT for i in range(30)}
+    ball = estimate(lambda x: 8.5 - np.sqrt(sum(v**2 for v in x.values())), many)
+    assert ball.method == "directional"
+    assert ball.converged
+    said(ball, "subset agrees")
+    assert ball.probability == pytest.approx(chi2(30).sf(8.5**2), rel=0.02)
+    flat = estimate(lambda x: 4.0 - sum(x.values()) / np.sqrt(30), many)
+    assert flat.method == "line"
+    assert flat.probability == pytest.approx(ndtr(-4.0), rel=0.02)
 
 
 def test_auto_believes_no_value_that_nothing_confirms(monkeypatch):
@@ -74,6 +108,7 @@ def test_auto_believes_no_value_that_nothing_confirms(monkeypatch):
         return replace(found, probability=found.probability * (1.5 if method == "line" else 1.0))
 
     monkeypatch.setattr(estimates._Task, "run", twisted)
+    monkeypatch.setattr(estimates, "may_be_easy", lambda _: False)
     monkeypatch.setattr(choice, "_PLAN", (("line", 0.0, 100_000), ("importance", 0.0, 100_000)))
     found = estimate(plane(4.0), TWO)
     assert not found.converged
@@ -275,7 +310,8 @@ def test_public_names_are_there():
 
 
 def test_every_method_is_told_of_to_who_names_another():
-    with pytest.raises(InputError, match=r"'quasi'.*'sorm'.*'subset'.*'line', got 'magic'"):
+    told = r"'quasi'.*'sorm'.*'subset'.*'line', 'directional', got 'magic'"
+    with pytest.raises(InputError, match=told):
         estimate(plane(1.0), TWO, method="magic")
 
 
@@ -300,7 +336,7 @@ def test_nan_that_changes_little_is_only_counted():
     assert not any("if it is none" in note for note in found.notes)
 
 
-@pytest.mark.parametrize("method", ["quasi", "sorm", "subset", "line"])
+@pytest.mark.parametrize("method", ["quasi", "sorm", "subset", "line", "directional"])
 def test_labels_alone_are_exact(method):
     found = estimate(lambda x: 0.5 - x["w"], {"w": COIN}, method=method)
     assert found.probability == pytest.approx(0.01, rel=1e-12)
@@ -317,7 +353,7 @@ def test_sorm_gives_no_interval_and_says_why():
     said(found, "no interval", "Breitung", "Tvedt")
 
 
-@pytest.mark.parametrize("method", ["quasi", "subset", "line"])
+@pytest.mark.parametrize("method", ["quasi", "subset", "line", "directional"])
 def test_limit_is_told_when_it_stops_the_run(method):
     found = estimate(plane(3.0), TWO, method=method, max_evaluations=5000, target_cov=1e-6)
     truth = ndtr(-3.0)

@@ -105,6 +105,43 @@ def test_one_call_makes_a_gradient():
     np.testing.assert_allclose(slope, [4.0, 3.0], rtol=1e-7)
 
 
+def test_forward_gradient_needs_half_the_rows():
+    calls = []
+
+    def g(u):
+        calls.append(u.shape)
+        return u[:, 0] ** 2 + 3 * u[:, 1]
+
+    value, slope = gradient(g, np.array([2.0, 1.0]), forward=True)
+    assert calls == [(3, 2)]
+    assert value == pytest.approx(7.0)
+    np.testing.assert_allclose(slope, [4.0, 3.0], rtol=1e-4)
+
+
+@pytest.mark.parametrize("dim", [2, 12])
+def test_forward_search_finds_the_same_point_in_fewer_rows(dim):
+    def g(u):
+        return 3.0 - u[:, 0] + 0.05 * np.sum(u[:, 1:] ** 2, axis=1) + 0.02 * u[:, 0] ** 2
+
+    slow, quick = design_point(g, dim), design_point(g, dim, forward=True)
+    assert slow.converged
+    assert quick.converged
+    np.testing.assert_allclose(quick.u, slow.u, atol=1e-3)
+    assert quick.evaluations < (0.85 if dim == 2 else 0.7) * slow.evaluations
+
+
+def test_search_does_not_creep_along_a_bent_surface():
+    """Sum of five uniforms from starts all around: all settle, most in few steps."""
+
+    def g(u):
+        return ndtr(u).sum(axis=1) - 0.3
+
+    starts = 2.2 * np.random.default_rng(0).standard_normal((30, 5))
+    found = [design_point(g, 5, start, tolerance=0.03, max_iterations=30) for start in starts]
+    assert all(point.converged for point in found)
+    assert {round(point.beta, 1) for point in found} <= {3.4, 3.5}
+
+
 def test_evaluations_are_counted():
     rows = []
 
@@ -114,7 +151,12 @@ def test_evaluations_are_counted():
 
     assert design_point(g, 2).evaluations == sum(rows)
     rows.clear()
+    assert design_point(g, 2, [2.0, -1.0], forward=True).evaluations == sum(rows)
+    rows.clear()
     assert lowest_on_sphere(g, 2, 3.0).evaluations == sum(rows)
+    rows.clear()
+    assert joint_design_point((g, g), 2).evaluations == sum(rows)
+    assert min(rows) == 1  # a value alone needs no gradient
 
 
 @settings(max_examples=30, deadline=None)

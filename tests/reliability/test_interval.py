@@ -84,6 +84,36 @@ def test_weighted_quantile_holds(q):
     judged(found, ndtri(q), least=0.92)
 
 
+@pytest.mark.parametrize("spread", [0.01, 0.1, 0.5])
+def test_smooth_terms_have_an_interval_as_narrow_as_their_scatter(spread):
+    """Nearly equal chances: what the largest adds to a count would be far too much."""
+    rng = np.random.default_rng(8)
+    terms = 1.0 + spread * rng.uniform(-1.0, 1.0, (SEEDS, 100))
+    whole = np.full(1, 0.01)
+    judged([stratified_interval(sums_of(row), whole, smooth=True) for row in terms], 1.0)
+
+
+def test_smooth_is_only_about_what_the_largest_adds():
+    terms = np.r_[np.ones(3), np.zeros(997)]
+    scale = np.full(1, 1e-3)
+    counted, smooth = (stratified_interval(sums_of(terms), scale, smooth=s) for s in (False, True))
+    assert counted.standard_error == smooth.standard_error
+    assert smooth[:3] == pytest.approx(counted[:3], rel=2e-3)
+
+
+def test_smooth_terms_all_alike_have_no_width():
+    found = stratified_interval(sums_of(np.full(50, 0.3)), np.full(1, 0.02), smooth=True)
+    assert found.low == found.estimate == found.high == pytest.approx(0.3)
+    counted = stratified_interval(sums_of(np.full(50, 0.3)), np.full(1, 0.02))
+    assert counted.low < counted.estimate < counted.high
+
+
+def test_lone_smooth_term_is_not_taken_as_certain():
+    sums = sums_of(np.array([1.0, 0.5, 0.5]), np.array([0, 1, 1]))
+    found = stratified_interval(sums, np.full(2, 1 / 3), smooth=True)
+    assert found.high > 1.3 * found.estimate
+
+
 def test_variance_is_taken_inside_components():
     terms = np.r_[np.full(50, 1.0), np.full(50, 3.0)]
     split = weighted_interval(terms, np.repeat([0, 1], 50))

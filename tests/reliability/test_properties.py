@@ -15,7 +15,7 @@ from jointrisk.reliability.crude import count_failures
 from jointrisk.reliability.space import Problem, Space
 from jointrisk.reliability.streams import BLOCK
 
-DRAWN = ["crude", "quasi", "importance", "subset", "line"]
+DRAWN = ["crude", "quasi", "importance", "subset", "line", "directional"]
 few = settings(max_examples=3, deadline=None)
 some = settings(max_examples=15, deadline=None)
 seeds = st.integers(0, 2**32)
@@ -171,7 +171,7 @@ def test_counts_rise_with_the_load(method, seed, shifts):
     assert np.all(np.diff(chances) >= 0)
 
 
-@pytest.mark.parametrize("method", ["importance", "subset", "line", "auto"])
+@pytest.mark.parametrize("method", ["importance", "subset", "line", "directional", "auto"])
 @few
 @given(seed=seeds, shift=st.floats(0, 150))
 def test_failure_rises_with_the_load_within_the_error(method, seed, shift):

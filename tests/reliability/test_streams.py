@@ -59,5 +59,8 @@ def test_normal_block_has_the_moments_of_a_standard_normal():
     assert np.abs(np.corrcoef(u.T) - np.eye(3)).max() < 4 / np.sqrt(BLOCK)
 
 
-def test_fewer_rows_are_the_front_of_the_block():
-    np.testing.assert_array_equal(normal_block(3, 1, 2, 2, rows=10), normal_block(3, 1, 2, 2)[:10])
+def test_coordinates_lie_in_one_piece_of_memory():
+    u = normal_block(3, 1, 2, 2, rows=10)
+    assert u.shape == (10, 2)
+    assert u.flags.f_contiguous
+    np.testing.assert_array_equal(u, normal_block(3, 1, 2, 2, rows=10))

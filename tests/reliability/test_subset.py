@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from jointrisk import spread
 from jointrisk.reliability.space import Problem, Space
-from jointrisk.reliability.subset import RUNS, run_interval, subset
+from jointrisk.reliability.subset import RUNS, _widths, run_interval, subset
 
 UNIT = spread.Normal(0.0, 1.0)
 TWO = {"a": UNIT, "b": UNIT}
@@ -144,6 +144,33 @@ def test_hundred_variables():
     many = {f"x{i}": UNIT for i in range(100)}
     found = run(problem(lambda x: 3.0 - sum(x.values()) / 10, many), confidence=0.999)
     assert found.bounds.low <= ndtr(-3.0) <= found.bounds.high
+
+
+def test_sphere_in_a_hundred_variables_does_not_lean():
+    """Only the distance counts, and a step of a run's own seeds would draw it in."""
+    many = {f"x{i}": UNIT for i in range(100)}
+    found = run(problem(lambda x: 12.8 - np.sqrt(sum(v**2 for v in x.values())), many))
+    assert found.settled
+    assert found.bounds.estimate == pytest.approx(stats.chi2.sf(12.8**2, 100), rel=0.15)
+
+
+def test_step_does_not_go_by_the_seeds_it_moves():
+    u = np.random.default_rng(3).standard_normal((4, 50, 3))
+    other = u.copy()
+    other[2] *= 3.0
+    np.testing.assert_allclose(_widths(other)[2], _widths(u)[2], rtol=1e-12)
+    assert np.all(_widths(other)[[0, 1, 3]] > 1.3 * _widths(u)[[0, 1, 3]])
+    np.testing.assert_allclose(_widths(u)[0], u[1:].reshape(-1, 3).std(axis=0), rtol=1e-12)
+    np.testing.assert_allclose(_widths(u[:1]), 1.0)
+
+
+def test_runs_that_scatter_much_are_not_settled_even_where_their_mean_meets_the_target():
+    """A steep slope leads away from the region that counts; some runs never see it."""
+    steep = problem(lambda x: np.minimum(5.0 - x["b"], 50.0 * (3.8 - x["a"])))
+    found = run(steep, target_cov=1.0, max_evaluations=60_000)
+    assert found.cov < 1.0
+    assert not found.settled
+    assert any("single runs scatter by" in note for note in found.notes)
 
 
 def test_run_interval_holds_for_skewed_runs():
