@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from jointrisk.errors import EstimateError, InputError, JointriskError, ScenarioError
     from jointrisk.scenario import load, load_options, load_text
-    from jointrisk.study import assess
+    from jointrisk.study import assess, proof, single_lap
 
 __version__ = "0.1.0"
 
@@ -24,6 +24,8 @@ _HOME = {
     "load": "scenario",
     "load_options": "scenario",
     "load_text": "scenario",
+    "proof": "study",
+    "single_lap": "study",
 }
 _ROOMS = ("mechanics", "model", "reliability", "report", "scenario", "spread", "study", "units")
 
@@ -37,6 +39,8 @@ __all__ = [
     "load",
     "load_options",
     "load_text",
+    "proof",
+    "single_lap",
 ]
 
 

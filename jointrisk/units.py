@@ -1,6 +1,6 @@
 """Text with units to plain numbers in the units of the house, and back.
 
-House units: mm, N, MPa, N/mm, degC (K for differences), 1/K, years, 1/years and "-".
+House units: mm, N, N m, MPa, N/mm, degC (K for differences), 1/K, years, 1/years, deg and "-".
 The table is short on purpose: what a workshop writes on a drawing or reads in a data sheet.
 """
 
@@ -62,6 +62,20 @@ _FORCE = {
     "lbf": _LBF,
     "ozf": _LBF / 16,
     "kip": 1000 * _LBF,
+}
+_MOMENT = {
+    f"{force}{link}{arm}": newton * metre
+    for force, newton in (("N", 1.0), ("daN", 10.0), ("kN", 1e3), ("kgf", _KGF), ("lbf", _LBF))
+    for arm, metre in (
+        *(("m", 1.0), ("cm", 0.01), ("mm", 1e-3)),
+        *(("ft", 12e-3 * _INCH), ("in", 1e-3 * _INCH)),
+    )
+    for link in (" ", "-", "·", "*", "")
+}
+_MOMENT |= {f"{arm}-lbf": _MOMENT[f"lbf-{arm}"] for arm in ("ft", "in")}
+_ANGLE = {
+    **dict.fromkeys(("deg", "degree", "degrees", "°"), 1.0),
+    **dict.fromkeys(("rad", "radian", "radians"), 180 / math.pi),
 }
 _STRESS = {
     "MPa": 1.0,
@@ -150,6 +164,8 @@ _TABLES: Mapping[str, Mapping[str, float]] = MappingProxyType(
     {
         "length": _LENGTH,
         "force": _FORCE,
+        "moment": _MOMENT,
+        "angle": _ANGLE,
         "stress": _STRESS,
         "toughness": _TOUGHNESS,
         "temperature difference": _DIFFERENCE,
@@ -162,6 +178,8 @@ _TABLES: Mapping[str, Mapping[str, float]] = MappingProxyType(
 _HOUSE = {
     "length": ("mm", "0.15 mm"),
     "force": ("N", "800 N"),
+    "moment": ("N m", "120 N m"),
+    "angle": ("deg", "70 deg"),
     "stress": ("MPa", "25 MPa"),
     "toughness": ("N/mm", "3 N/mm"),
     "temperature": ("degC", "23 degC"),
@@ -207,7 +225,7 @@ def parse(text: str | float, dimension: str) -> float:
     Returns
     -------
     float
-        In mm, N, MPa, N/mm, degC, K, 1/K, years, 1/years or "-".
+        In mm, N, N m, deg, MPa, N/mm, degC, K, 1/K, years, 1/years or "-".
 
     Raises
     ------

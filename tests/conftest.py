@@ -38,6 +38,7 @@ rods = {batch}
 workshop_temperature = "23 degC"
 hottest = "{hottest}"
 coldest = "{coldest}"
+humidity = {humidity}
 {more}
 """
 
@@ -66,6 +67,7 @@ def make():
             "batch": 1,
             "hottest": "23 degC",
             "coldest": "23 degC",
+            "humidity": 0.4,
         }
         values |= words
         text = PLAIN.format(more=more, **values)

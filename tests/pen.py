@@ -18,6 +18,8 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+")
 UNITS = {
     "length": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "um": 1e-3, "in": 25.4, "thou": 0.0254},
     "force": {"N": 1.0, "kN": 1e3, "kgf": 9.80665, "lbf": 4.4482216152605},
+    "moment": {"N m": 1.0, "Nm": 1.0, "N mm": 1e-3, "lbf ft": 1.3558179483314},
+    "angle": {"deg": 1.0, "°": 1.0, "rad": 57.29577951308232},
     "stress": {"MPa": 1.0, "GPa": 1e3, "N/mm²": 1.0, "psi": 0.006894757293168, "bar": 0.1},
     "toughness": {"N/mm": 1.0, "kJ/m2": 1.0, "J/m²": 1e-3, "lbf/in": 0.1751268352464},
     "temperature difference": {"K": 1.0, "degF": 5 / 9},

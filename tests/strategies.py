@@ -15,10 +15,16 @@ from pathlib import Path
 
 from hypothesis import strategies as st
 
-from jointrisk.scenario import recipes
+from jointrisk.scenario import recipes, tables
 from jointrisk.scenario.catalogue import LOAD_FAMILY, QUANTITIES
 
 _PEN = runpy.run_path(str(Path(__file__).with_name("pen.py")))
+_LINKAGE = runpy.run_path(str(Path(__file__).with_name("strategies_linkage.py")))
+_IN_LINE = runpy.run_path(str(Path(__file__).with_name("strategies_in_line.py")))
+_linkage, _by_moment = _LINKAGE["linkage"], _LINKAGE["by_moment"]
+_SLEEVE = runpy.run_path(str(Path(__file__).with_name("strategies_sleeve.py")))
+_gap = _SLEEVE["gap_of"]
+_in_line, _other_in_line = _IN_LINE["in_line"], _IN_LINE["other_in_line"]
 Pen, toml = _PEN["Pen"], _PEN["toml"]
 _spread, _plain = _PEN["spread_about"], _PEN["plain_about"]
 
@@ -67,6 +73,17 @@ WEAK_BONDS = {
     "bad_batch_weight": _spread(0.0, 0.08, straight=True),
     "share_in_bad_batch": _spread(0.1, 1.0, straight=True),
     "keeps": _spread(0.0, 1.0, straight=True),
+    "latent_weight": _spread(0.0, 0.08, straight=True),
+    "latent_keeps": _spread(0.0, 1.0, straight=True),
+}
+AGEING = {
+    "wet_share": _spread(0.1, 1.0, straight=True),
+    "wetting_time": _spread(0.02, 3.0),
+    "own_scatter": _spread(0.0, 0.5, straight=True),
+    "steady_share": _spread(0.05, 0.9),
+    "fatigue_exponent": _spread(0.07, 0.2),
+    "fatigue_height": _spread(1.0, 2.0),
+    "damage_at_failure": _spread(0.3, 2.0),
 }
 TUBE = {
     "modulus": _spread(1e4, 2.4e5),
@@ -78,8 +95,13 @@ TUBE = {
 PLIES = {
     "interlaminar_strength": _spread(15, 90),
     "interlaminar_toughness": _spread(0.2, 2.0),
+    "peel_strength": _plain(5, 60, "stress"),
 }
 PROOF = {
+    "rig": lambda pen, _: pen.one_of(tables.rigs()),
+    "hold_time": _plain(1e-6, 2e-3, "time"),
+    "damage_from": _spread(0.3, 0.9, straight=True),
+    "damage_most": _spread(0.05, 0.5, straight=True),
     "rig_error": _plain(0.0, 0.2, "ratio", straight=True),
     "rig_bias": _plain(0.0, 0.2, "ratio", straight=True),
     "highest": _plain(200, 5e4, "force"),
@@ -96,13 +118,7 @@ def _fit(pen):
     bore, gap = pen.near(5, 40), pen.near(0.02, 0.6)
     wall, overlap = pen.near(0.5, 5), pen.near(4, 80)
     plug = bore - 2 * gap
-    tube = {"material": pen.one_of(pen.one_of((METALS, COMPOSITES)))}
-    tube["outer_diameter"] = pen.number(bore + 2 * wall, "length")
-    tube |= _made(pen, "tube", TUBE)
-    if tube["material"] in COMPOSITES:
-        tube |= _made(pen, "tube", PLIES)
-    if pen.often():
-        tube["strength_by_temperature"] = _curve(pen)
+    tube = _tube(pen) | {"outer_diameter": pen.number(bore + 2 * wall, "length")}
     solid = COMPOSITES if pen.whole(0, 7) == 0 else METALS  # a plug turned from a rod with plies
     first = {"material": pen.one_of(solid), "overlap": pen.spread("plug.overlap", overlap)}
     first |= _made(pen, "plug", PLUG)
@@ -119,12 +135,45 @@ def _fit(pen):
     return tube, first, second, (bore, overlap, wall, least)
 
 
-def _gap(pen, gap):
-    """Write a gap on one side in the ways that can be turned into a diameter."""
-    limits = {"never_outside": [pen.number(share * gap, "length") for share in (0.6, 1.4)]}
-    most = limits | {"most_likely": pen.number(gap, "length")}
-    about = {"mean": pen.number(gap, "length"), "sd": pen.number(gap / 6, "length")}
-    return pen.one_of([about["mean"], limits, most, about])
+def _tube(pen):
+    """Return what a tube is of."""
+    tube = {"material": pen.one_of(pen.one_of((METALS, COMPOSITES)))}
+    tube |= _made(pen, "tube", TUBE)
+    if tube["material"] in COMPOSITES:
+        tube |= _made(pen, "tube", PLIES)
+    if pen.often():
+        tube["strength_by_temperature"] = _curve(pen)
+    return tube
+
+
+def _sleeves(pen, document):
+    """Add tube, sleeves and thread; return tube outside, wall and overlap [mm]."""
+    makers = {name: lambda key, m=make: m(pen, key) for name, make in PLUG.items()}
+    sizes, sleeve, (outside, wall, overlap, widest) = _SLEEVE["fit"](pen, METALS, makers)
+    document |= {"tube": _tube(pen) | sizes, "sleeve": sleeve}
+    fitting = [name for name, major in THREADS.items() if major < 0.8 * widest]
+    if fitting and pen.often():
+        document["thread"] = {"size": pen.one_of(fitting)}
+        if pen.often():
+            document["thread"]["engagement"] = pen.spread("thread.engagement", pen.near(2, 40))
+    return outside, wall, overlap
+
+
+def _ends(pen, document):
+    """Add tube and metal ends; return the surfaces there are, and sizes that others go by [mm]."""
+    if pen.whole(0, 4) == 0:
+        outside, wall, overlap = _sleeves(pen, document)
+        bore, least, shortest = outside - 2 * wall, outside, overlap
+        surfaces = ("sleeve", "tube")
+    else:
+        document["tube"], document["plug"], second, sizes = _fit(pen)
+        bore, overlap, wall, least = sizes
+        shortest = overlap / 2
+        document["second_plug"] = second
+        _holes(pen, document, least)
+        surfaces = ("plug", "tube", "second_plug", "second_tube")
+    document["rods"] = _rods(pen, bore, wall, overlap)
+    return surfaces, (shortest, least), overlap, math.pi * (bore + 2 * wall) * overlap * 15.0
 
 
 def _second(pen, bore, overlap, from_gap, plug):
@@ -199,12 +248,13 @@ def _surface(pen, key):
 
 
 def _service(pen):
-    """Return temperatures, the hottest at times at the adhesive's end, never below the coldest."""
+    """Return how warm and damp it is, the hottest at times the adhesive's end."""
     warmest = 125 if pen.whole(0, 9) == 0 else 45
     makers = {
         "workshop_temperature": _plain(8, 35, "temperature"),
         "hottest": _spread(25, warmest, straight=True),
         "coldest": _spread(-40, 15, straight=True),
+        "humidity": _spread(0.0, 1.0, straight=True),
     }
     return _made(pen, "service", makers)
 
@@ -219,17 +269,25 @@ def _load(pen, name, rough):
         table["recipe"] = recipe.name
         if not own and recipe.weight_of:
             table["weight"] = pen.number(pen.near(0.003, 0.5) * rough, "force")
-        if not own and recipe.acts != "in the rod" and pen.often():
-            table["arm_ratio"] = pen.near(0.1, 8)
     if recipe is None or pen.often():
         table["kind"] = kind
-    if kind != "sustained" and pen.often():
+    lasting = kind in ("sustained", "cycles")
+    if not lasting and pen.often():
         table["direction"] = pen.one_of(["pull", "push", "both"])
     if kind == "event" and (recipe is None or pen.often() or recipe.name not in WITH_RATE):
         table["rate"] = pen.number(pen.near(0.02, 2000), "rate")
+    if kind == "cycles":
+        table["rate"] = pen.number(pen.near(5, 1e7), "rate")
+    if kind == "cycles" and pen.often():
+        middle = pen.between(-0.1, 0.1) * rough
+        table["mean"] = _size(pen, name, "sustained", middle) if middle else "0 N"
     if own:
         sign = -1.0 if kind == "sustained" and pen.often() else 1.0
         table["size"] = _size(pen, name, kind, sign * pen.near(0.002, 0.7) * rough)
+    if recipe is None and pen.whole(0, 3) == 0:
+        table |= _by_moment(pen, table, kind, rough)
+    elif pen.whole(0, 2) == 0:
+        table |= _linkage(pen, name, kind, in_rod=bool(recipe) and recipe.acts == "in the rod")
     notes = {"scope": lambda _: pen.one_of(["all", "rod"]), "note": lambda _: "on the bench"}
     return table | pen.some("load", notes)
 
@@ -306,6 +364,7 @@ def _option(pen, document, overlap):
     """Return what one option of a file changes; what is correlated keeps its spread."""
     tied = {key for pair in document.get("correlation", []) for key in pair["between"]}
     changes = pen.some("", {"title": lambda _: "another way", "note": lambda _: "as an option"})
+    changes |= _other_in_line(pen, document, tied)
     droppable = [key for key in ("title", "note", "target", "pull", "proof") if key in document]
     if droppable and pen.often():
         changes["without"] = [pen.one_of(droppable)]
@@ -315,6 +374,10 @@ def _option(pen, document, overlap):
         table, name = key.split(".")
         first = key.replace("second_", "")
         if table.endswith("thread") and "thread" not in document:
+            continue
+        if ("second_" in key or table == "plug") and "sleeve" in document:
+            continue
+        if table == "sleeve" and "sleeve" not in document:
             continue
         if tied & {key, first, f"second_{first}"} or pen.whole(0, 3):
             continue
@@ -335,12 +398,14 @@ OPTIONAL = {
     "rods.length": lambda pen, overlap: pen.number(3 * overlap, "length"),
     "tube.modulus": lambda pen, _: pen.number(pen.near(2e4, 2e5), "stress"),
     "plug.glued_share": lambda pen, _: pen.number(pen.between(0.4, 1), "ratio"),
+    "sleeve.glued_share": lambda pen, _: pen.number(pen.between(0.4, 1), "ratio"),
     "second_plug.modulus": lambda pen, _: pen.number(pen.near(5e4, 2e5), "stress"),
     "thread.engagement": lambda pen, _: pen.number(pen.near(4, 20), "length"),
     "second_thread.engagement": lambda pen, _: pen.number(pen.near(4, 20), "length"),
     "adhesive.class": lambda pen, _: pen.one_of(CLASSES),
     "preparation.second_tube": lambda pen, _: pen.one_of(SURFACES),
     "weak_bonds.bad_batch_weight": lambda pen, _: 0,
+    "ageing.wet_share": lambda pen, _: pen.number(pen.between(0.3, 0.9), "ratio"),
     "batch.rods": lambda pen, _: pen.whole(1, 4),
     "service.workshop_temperature": lambda pen, _: pen.number(22.0, "temperature"),
     "model.load_factor": lambda pen, _: pen.number(pen.near(0.8, 1.2), "ratio"),
@@ -353,23 +418,24 @@ def _drawn(draw):
     document = {"schema": 1}
     texts = {"title": lambda _: pen.one_of(NAMES), "note": lambda _: "Every number invented."}
     document |= pen.some("", texts | {"seed": lambda _: pen.whole(0, 99)})
-    tube, plug, second, (bore, overlap, wall, least) = _fit(pen)
-    document |= {"rods": _rods(pen, bore, wall, overlap), "tube": tube, "plug": plug}
-    document["second_plug"] = second
-    _holes(pen, document, least)
+    surfaces, drilled, overlap, rough = _ends(pen, document)
     document["adhesive"] = _adhesive(pen)
-    surfaces = ("plug", "tube", "second_plug", "second_tube")
     makers = dict.fromkeys(surfaces, _surface)
-    rough = math.pi * bore * overlap * 15.0
+    document |= _in_line(pen, THREADS, drilled, rough, NAMES)
     names = draw(st.permutations(NAMES))[: pen.whole(0, 3)]
     loads = [_load(pen, name, rough) for name in names]
     makers_of = {"preparation": makers, "weak_bonds": WEAK_BONDS, "model": MODEL, "proof": PROOF}
+    makers_of["ageing"] = AGEING
     document |= {name: _made(pen, name, found) for name, found in makers_of.items()}
+    if document["proof"].get("rig") == "lever" and pen.often():
+        document["proof"]["lever_ratio"] = pen.number(pen.near(0.5, 20), "ratio")
     factor = {"bond_factor": lambda key: pen.spread(key, pen.near(0.6, 1.3))}
     document["batch"] = pen.some("batch", {"rods": lambda _: pen.whole(1, 9)} | factor)
     document["service"] = _service(pen)
     if loads or pen.often():
         document["life"] = {"duration": pen.number(pen.near(0.05, 40), "time")}
+        if pen.whole(0, 3) == 0:
+            document["life"]["slices"] = pen.whole(1, 5)
     if pen.whole(0, 3):
         document["target"] = _target(pen)
     document |= {"load": loads, "pull": _pulls(pen, rough)}

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from jointrisk.cli import assess, check, guide, new, schema
+from jointrisk.cli import assess, check, guide, new, proof, schema, single_lap
 from jointrisk.cli.status import Status
 from jointrisk.errors import JointriskError
 
@@ -26,6 +26,8 @@ app = typer.Typer(
 app.command("new", short_help="Write a commented scenario to start from.")(new.command)
 app.command("check", short_help="Print every resolved value and whose it is.")(check.command)
 app.command("assess", short_help="Strength, failure probability, causes, pull.")(assess.command)
+app.command("proof", short_help="How hard to pull; what a pull is worth.")(proof.command)
+app.command("single-lap", short_help="What broken lap coupons say.")(single_lap.command)
 app.command("schema", short_help="Print the JSON Schema of a scenario.")(schema.command)
 app.command("guide", short_help="Read the manual, topic by topic.")(guide.command)
 

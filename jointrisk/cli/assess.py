@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -20,14 +19,14 @@ from jointrisk.cli.shared import (
     Verbose,
     color,
     note,
+    pool_of,
+    report_folder,
     show,
     width,
 )
 from jointrisk.cli.status import Status
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from jointrisk.scenario.types import Scenario
     from jointrisk.study.results import Assessment
 
@@ -73,12 +72,13 @@ def command(
     """Strength, failure probability, what fails, what it hangs on, and the pull."""
     import jointrisk
 
-    folder = _folder(file, option, out, json)
+    folder = report_folder(file, option, out, json)
     scenario = jointrisk.load(file, option=option)
     _check_limit(fail_above, scenario)
     if not quiet and sys.stderr.isatty():
         note("working; this takes some seconds")
-    result = _assess(scenario, seed, jobs, curves=folder is not None)
+    with pool_of(jobs) as pool:
+        result = jointrisk.assess(scenario, seed=seed, pool=pool, curves=folder is not None)
     if json:
         from jointrisk.report.document import json_text
 
@@ -95,19 +95,6 @@ def command(
     _leave_if_above(fail_above, result)
 
 
-def _folder(file: Path, option: str | None, out: Path | None, json: bool) -> Path | None:
-    """Return the folder of the report, None for none; refuse early what cannot be a folder."""
-    from pathlib import Path
-
-    if json and out is None:
-        return None
-    words = "" if option is None else "-" + "-".join(re.findall(r"\w+", option.lower()))
-    folder = out if out is not None else Path(f"{file.stem}{words}-report")
-    if folder.exists() and not folder.is_dir():
-        raise typer.BadParameter(f"{folder} is a file; name a folder", param_hint="--out")
-    return folder
-
-
 def _check_limit(limit: str | float | None, scenario: Scenario) -> None:
     if limit is None:
         return
@@ -117,20 +104,6 @@ def _check_limit(limit: str | float | None, scenario: Scenario) -> None:
         )
     if limit == TARGET and scenario.target is None:
         raise typer.BadParameter("the file has no target", param_hint="--fail-above")
-
-
-def _assess(scenario: Scenario, seed: int | None, jobs: int, *, curves: bool) -> Assessment:
-    import jointrisk
-
-    if jobs == 1:
-        return jointrisk.assess(scenario, seed=seed, curves=curves)
-    from concurrent.futures import ThreadPoolExecutor
-
-    pool = ThreadPoolExecutor(jobs)
-    try:
-        return jointrisk.assess(scenario, seed=seed, pool=pool, curves=curves)
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _leave_if_above(limit: str | float | None, result: Assessment) -> None:

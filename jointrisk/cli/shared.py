@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from concurrent.futures import Executor
 
 
 def whole_number(least: int) -> object:
@@ -77,6 +83,32 @@ Verbose = Annotated[
     ),
 ]
 NoColor = Annotated[bool, typer.Option("--no-color", help="Plain letters on a terminal too.")]
+
+
+def report_folder(file: Path, option: str | None, out: Path | None, json: bool) -> Path | None:
+    """Return the folder of the report, None for none; refuse early what cannot be a folder."""
+    if json and out is None:
+        return None
+    words = "" if option is None else "-" + "-".join(re.findall(r"\w+", option.lower()))
+    folder = out if out is not None else Path(f"{file.stem}{words}-report")
+    if folder.exists() and not folder.is_dir():
+        raise typer.BadParameter(f"{folder} is a file; name a folder", param_hint="--out")
+    return folder
+
+
+@contextmanager
+def pool_of(jobs: int) -> Iterator[Executor | None]:
+    """Give threads to work with, None for one; on the way out nothing is waited for."""
+    if jobs == 1:
+        yield None
+        return
+    from concurrent.futures import ThreadPoolExecutor
+
+    pool = ThreadPoolExecutor(jobs)
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def show(text: str) -> None:

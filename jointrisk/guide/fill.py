@@ -141,6 +141,7 @@ _COLUMNS = (
     ("compression_strength", "push", 1.0),
     ("interlaminar_strength", "ply", 1.0),
     ("interlaminar_toughness", "tough", 1.0),
+    ("peel_strength", "peel", 1.0),
     ("shear_modulus", "G", 1e3),
     ("expansion", "heat", 1e-6),
 )
@@ -162,6 +163,24 @@ def _targets() -> str:
     lines = [f"    {'failure would be':<18}{'index':>6}{'a year':>8}  code's words"]
     for name, row in tables.targets().items():
         lines.append(f"    {name:<18}{row.index:>6g}{row.probability:>8g}  {row.consequence}")
+    return "\n".join(lines)
+
+
+def _rod_end_uses() -> str:
+    lines = [f"    {'use':<22}{'rating over load':>16}"]
+    for name, row in tables.rod_end_uses().items():
+        lines.append(f"    {name:<22}{f'{row.low:g} to {row.high:g}':>16}")
+    return "\n".join(lines)
+
+
+def _rigs() -> str:
+    lines = [f"    {'rig':<30}{'error':>7}{'bias':>7}"]
+    for name, row in tables.rigs().items():
+        error, bias = (f"{100 * (cell.typical or 0.0):.3g} %" for cell in (row.error, row.bias))
+        lines.append(f"    {name:<30}{error:>7}{bias:>7}")
+        if row.arms is not None:
+            arms = f"{100 * (row.arms.typical or 0.0):.3g} %"
+            lines.append(f"    {'  its arms, measured with a tape':<37}{arms:>7}")
     return "\n".join(lines)
 
 
@@ -209,6 +228,10 @@ def _table_sources() -> str:
     found += [f"preparations: {row.source}" for row in tables.preparations().values()]
     found += [cell.source for row in tables.materials().values() for cell in row.cells.values()]
     found += [f"targets: {row.source}" for row in tables.targets().values()]
+    found += [f"rod ends: {row.source}" for row in tables.rod_end_uses().values()]
+    for name, row in tables.rigs().items():
+        cells = filter(None, (row.error, row.bias, row.arms, row.use_from))
+        found += [f"rig, {name}: [{_MARKS[cell.confidence]}] {cell.source}" for cell in cells]
     return "\n".join(_wrap(line, "        ", "    ") for line in dict.fromkeys(found))
 
 
@@ -219,6 +242,8 @@ _TABLES: Mapping[str, Callable[[], str]] = {
     "targets": _targets,
     "evidence": _evidence,
     "recipes": _recipes,
+    "rod end uses": _rod_end_uses,
+    "rigs": _rigs,
     "defaults": _defaults,
     "marks": _marks,
     "table sources": _table_sources,

@@ -1,4 +1,4 @@
-"""Heat, water, misfit and gap: factors on strength and modulus. All pure ratios [-]."""
+"""Heat, water, misfit and gap: factors on strength and modulus, and how much a gap changes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointrisk.errors import InputError
-from jointrisk.mechanics.arguments import compatible, real
+from jointrisk.mechanics.arguments import compatible, less, real
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     Points = Sequence[tuple[float, float]]
 
 __all__ = [
+    "gap_change",
     "gap_factor",
     "misfit_strain",
     "moisture_factor",
@@ -117,6 +118,55 @@ def misfit_strain(
     free = real("stress_free_temperature", stress_free_temperature)
     compatible(expansion_tube=tube, expansion_plug=plug, temperature=now, stress_free=free)
     return np.asarray((tube - plug) * (now - free))[()]
+
+
+def gap_change(
+    expansion_outer: npt.ArrayLike,
+    expansion_inner: npt.ArrayLike,
+    outer_bore_radius: npt.ArrayLike,
+    inner_radius: npt.ArrayLike,
+    temperature: npt.ArrayLike,
+    stress_free_temperature: npt.ArrayLike,
+) -> Array:
+    """Return by how much heat has opened the radial gap between two coaxial parts.
+
+    Parameters
+    ----------
+    expansion_outer, expansion_inner : array_like, (n,) [1/K]
+        Coefficients of thermal expansion around the axis, which for a laminate are not those
+        along it; 0 for the inside of a part that does not grow.
+    outer_bore_radius, inner_radius : array_like, (n,) [mm]
+        Of the two faces of the gap.
+    temperature, stress_free_temperature : array_like, (n,) [degC]
+        Now, and when the bond set.
+
+    Returns
+    -------
+    ndarray, (n,) [mm]
+        (alpha_outer r_outer - alpha_inner r_inner) (temperature - stress-free temperature);
+        negative where the gap closes.
+
+    Raises
+    ------
+    InputError
+        For radii that are not positive, or a bore not wider than what lies in it.
+
+    Notes
+    -----
+    Derived: every radius of a body that grows freely grows in proportion. Validity: the layer,
+    much softer than both parts, does not hold them.
+    """
+    outer = real("expansion_outer", expansion_outer)
+    inner = real("expansion_inner", expansion_inner)
+    wide = real("outer_bore_radius", outer_bore_radius, above=0)
+    narrow = real("inner_radius", inner_radius, above=0)
+    now = real("temperature", temperature)
+    free = real("stress_free_temperature", stress_free_temperature)
+    compatible(
+        outer=outer, inner=inner, wide=wide, narrow=narrow, temperature=now, stress_free=free
+    )
+    less("inner_radius", narrow, "outer_bore_radius", wide)
+    return np.asarray((outer * wide - inner * narrow) * (now - free))[()]
 
 
 def moisture_factor(

@@ -7,6 +7,7 @@ the tube carries it. r_b plug bore, r_p plug, t gap, r_i = r_p + t, r_m = r_p + 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,7 +24,7 @@ __all__ = ["Overlap", "overlap_of", "plug_shear_compliance", "tube_shear_complia
 _NEVER_QUITE_RIGID = 1e-12  # keeps the softer member's share below 1 in floating point
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Overlap:
     """What the shear-lag equations need to know of a joint; every field broadcasts to (n,)."""
 
@@ -38,12 +39,12 @@ class Overlap:
     layer: Array
     """r_m ln(r_i/r_p), the gap as the shear flow sees it [mm]."""
 
-    @property
+    @cached_property
     def softness(self) -> Array:
         """Compliance kappa = P (1/S_p + 1/S_t) [1/(MPa mm)]."""
         return self.width * (1 / self.plug_stiffness + 1 / self.tube_stiffness)
 
-    @property
+    @cached_property
     def plug_share(self) -> Array:
         """The plug's part of `softness`, between 0 and 1 [-]."""
         share = self.tube_stiffness / (self.plug_stiffness + self.tube_stiffness)

@@ -13,7 +13,37 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
-__all__ = ["mouth_peel"]
+__all__ = ["constrained_modulus", "mouth_peel"]
+
+
+def constrained_modulus(shear_modulus: npt.ArrayLike, poisson_ratio: npt.ArrayLike) -> Array:
+    """Return the modulus of a thin layer through its thickness, held still along it.
+
+    Parameters
+    ----------
+    shear_modulus : array_like, (n,) [MPa]
+        G of the layer.
+    poisson_ratio : array_like, (n,) [-]
+        nu of the layer, at most 0.49.
+
+    Returns
+    -------
+    ndarray, (n,) [MPa]
+        E (1 - nu)/((1 + nu) (1 - 2 nu)) = 2 G (1 - nu)/(1 - 2 nu): text books of elasticity.
+
+    Raises
+    ------
+    InputError
+        For a modulus that is not positive, or a Poisson ratio out of range.
+
+    Notes
+    -----
+    Validity: faces much stiffer than the layer, distances from its edge above its thickness.
+    """
+    shear = real("shear_modulus", shear_modulus, above=0)
+    nu = real("poisson_ratio", poisson_ratio, at_least=0, at_most=0.49)
+    compatible(shear_modulus=shear, poisson_ratio=nu)
+    return np.asarray(2 * shear * (1 - nu) / (1 - 2 * nu))[()]
 
 
 def mouth_peel(
@@ -40,7 +70,8 @@ def mouth_peel(
     poisson_ratio : array_like, (n,) [-]
         nu of the wall; the root of the product of the two for a laminate.
     adhesive_modulus : array_like, (n,) [MPa]
-        E_a through the layer: Young's, or the higher one of a layer held between stiff faces.
+        E_a through the layer, held between stiff faces: `constrained_modulus`. With Young's the
+        peel comes out 1.2 to 4 times lower than finite elements give.
     shear_length : array_like, (n,) [mm]
         1/lambda, over which the shear falls from the mouth to 1/e of it:
         sqrt(layer/(G softness)) of an elastic `Overlap`. None for shear that stays even, as in a

@@ -17,8 +17,8 @@ Turning the joint round (share -> 1 - share, misfit -> -misfit) swaps mouth and 
 for one end are therefore written for the tip, and called "lead" there: `lead` = 1 - share.
 
 Source: Volkersen, Luftfahrtforschung 15 (1938) 41, for the elastic layer; Hart-Smith, NASA
-CR-112236 (1973), for the plastic one (both from memory); the end slip as an explicit function
-of the elastic length was derived for this program.
+CR-112236 (1973), for the plastic one (both from memory); the overlap as an explicit
+function of the slopes at its ends was derived for this program.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.mechanics.rootfind import rising_root
+from jointrisk.mechanics.rootfind import quick_root, rising_root
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -35,7 +35,15 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
     Bools = npt.NDArray[np.bool_]
 
-__all__ = ["elastic_end", "elastic_load", "failure_load", "long_overlap_load", "reverse_yield"]
+__all__ = [
+    "elastic_end",
+    "elastic_load",
+    "failure_load",
+    "holds",
+    "long_overlap_load",
+    "overlap_needed",
+    "reverse_yield",
+]
 
 
 def _coth_csch(x: Array) -> tuple[Array, Array]:
@@ -48,7 +56,8 @@ def _coth_csch(x: Array) -> tuple[Array, Array]:
 def _tanh_sech(x: Array) -> tuple[Array, Array]:
     """Return tanh and 1/cosh of `x` >= 0, written so that nothing overflows."""
     decay = np.exp(-x)
-    return np.tanh(x), 2 * decay / (1 + decay * decay)
+    square = decay * decay
+    return (1 - square) / (1 + square), 2 * decay / (1 + square)
 
 
 def elastic_end(length: Array, near: Array, far: Array) -> Array:
@@ -101,7 +110,10 @@ def reverse_yield(length: Array, misfit: Array) -> Bools:
     -------
     ndarray of bool, (n,)
     """
-    return np.abs(misfit) * np.tanh(length / 2) > 1
+    reverse = np.abs(misfit) > 1
+    some = np.flatnonzero(reverse)
+    reverse[some] = np.abs(misfit[some]) * np.tanh(length[some] / 2) > 1
+    return reverse
 
 
 def long_overlap_load(share: Array, misfit: Array, capacity: Array) -> Array:
@@ -141,65 +153,174 @@ def failure_load(
     yielded : ndarray of bool, (n,)
         True where the whole overlap yields before an end fails.
     """
-    tilt = 2 * share - 1
-    likely = np.clip(long_overlap_load(share, misfit, capacity), 0, length)
-    mouth = likely * tilt > 2 * misfit
-    load, yielded = _lead_failure(length, share, misfit, capacity, mouth)
-    # The guess is proved right when the end it chose is the one that slips most at the result.
-    wrong = np.flatnonzero((load > 0) & ((load * tilt > 2 * misfit) != mouth))
-    if wrong.size:
-        load[wrong], yielded[wrong] = _lead_failure(
-            length[wrong], share[wrong], misfit[wrong], capacity[wrong], ~mouth[wrong]
-        )
+    slope = length / 2 + np.abs((share - 0.5) * length - misfit)
+    load, yielded = length.copy(), _ductile(length, slope, capacity)
+    rest = np.flatnonzero(~yielded)
+    if rest.size:
+        found = _end_failure(length[rest], share[rest], misfit[rest], capacity[rest])
+        load[rest] = np.minimum(found, length[rest])  # rounding, where misfit is immense
     return load, yielded
 
 
-def _lead_failure(
-    length: Array, share: Array, misfit: Array, capacity: Array, mouth: Bools
-) -> tuple[Array, Bools]:
-    """Return the load at which the mouth (where `mouth`) or the tip fails, and if all yielded."""
+def overlap_needed(far: Array, near: Array, capacity: Array) -> Array:
+    """Return the overlap at which an end slips `capacity` under given slopes.
+
+    Parameters
+    ----------
+    far, near : ndarray, (n,) [-]
+        Outward slopes at the other end, not negative, and at this one, not smaller than `far`.
+    capacity : ndarray, (n,) [-]
+        As in the head of this module.
+
+    Returns
+    -------
+    ndarray, (n,) [-]
+        A longer overlap slips less under the same load; inf where none is long enough.
+
+    Notes
+    -----
+    The elastic part begins with slope s at slip c = min(capacity, 1), s^2 = near^2 - 2 (capacity
+    - c), and ends with slope a = min(far, s); slope^2 - slip^2 is constant in it. So the overlap
+    is (near - s) + ln[(a + sqrt(a^2 + c^2 - s^2))/(c - s)] + (far - a): derived.
+    """
+    edge = np.minimum(capacity, 1)
+    s = np.minimum(np.sqrt(np.maximum(near * near - 2 * (capacity - edge), 0)), edge)
+    end = np.minimum(far, s)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        middle = np.log((end + np.sqrt(end * end + edge * edge - s * s)) / (edge - s))
+    return np.asarray(near - s + middle + far - end)
+
+
+def holds(length: Array, share: Array, misfit: Array, capacity: Array, load: Array) -> Bools:
+    """Return where the joint is sure to hold `load`; where it is False it may still do.
+
+    Parameters
+    ----------
+    length, share, misfit, capacity : ndarray, (n,) [-]
+        As in the head of this module.
+    load : ndarray, (n,) [-]
+        Not negative.
+
+    Returns
+    -------
+    ndarray of bool, (n,)
+        Exact but where the misfit outweighs the load at the end that slips less.
+    """
+    near = load / 2 + np.abs((share - 0.5) * load - misfit)
+    far = load - near
+    return (far >= 0) & (overlap_needed(far, near, capacity) <= length)
+
+
+def _ductile(length: Array, slope: Array, capacity: Array) -> Bools:
+    """Return where an end of outward `slope` holds until the whole overlap has yielded."""
+    plastic = np.minimum(slope, length)
+    return capacity >= 1 + plastic * (slope - plastic / 2)
+
+
+def _end_failure(length: Array, share: Array, misfit: Array, capacity: Array) -> Array:
+    """Return the load at which the first end fails, less than all having yielded."""
+    mouth = _mouth_first(length, share, misfit, capacity)
     lead = np.where(mouth, share, 1 - share)
     misfit = np.where(mouth, -misfit, misfit)
-    load = elastic_load(length, lead, misfit, np.minimum(capacity, 1.0))
-    slope = lead * length + misfit
-    plastic = np.minimum(slope, length)
-    yielded = capacity >= 1 + plastic * (slope - plastic / 2)
-    load[yielded] = length[yielded]
-    cracks = np.flatnonzero((capacity > 1) & ~yielded)
-    if cracks.size:
-        load[cracks] = _plastic_failure(
-            length[cracks], lead[cracks], misfit[cracks], capacity[cracks] - 1
-        )
-    return load, yielded
-
-
-def _plastic_failure(length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
-    """Return the load at which the tip has slipped `beyond` yield, less than all having yielded."""
-    half = length / 2
     load = np.empty_like(length)
-    both = _both_ends(half, half, lead, misfit, beyond)[0] >= 0
-    if both.any():
-        chosen = (half[both], lead[both], misfit[both], beyond[both])
-        q = rising_root(_both_ends, _first_q(*chosen), chosen[0], *chosen)
-        tanh = np.tanh(q)
-        load[both] = 2 * (chosen[0] - q + tanh)
-        both[both] = (1 - chosen[1]) * load[both] - chosen[2] >= tanh
-    one = ~both
-    if one.any():
-        rest = (length[one], lead[one], misfit[one], beyond[one])
-        high = np.minimum(np.sqrt(2 * rest[3]), rest[0])
-        b = rising_root(_one_end, np.sqrt(2 * rest[3] + 1) - 1, high, *rest)
-        load[one] = _reverse_checked(b, *rest)
+    brittle, beyond = capacity <= 1, np.maximum(capacity - 1, 0)
+    relieved = _relieved(length, lead, misfit, beyond)
+    for solve, where in (
+        (elastic_load, brittle),
+        (_plastic_failure, ~(brittle | relieved)),
+        (_relieved_failure, relieved & ~brittle),
+    ):
+        some = np.flatnonzero(where)
+        if some.size:
+            last = capacity if solve is elastic_load else beyond
+            load[some] = solve(length[some], lead[some], misfit[some], last[some])
     return load
 
 
-def _reverse_checked(b: Array, length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
-    """Return the load for one plastic end, put right where the mouth yields in reverse."""
+def _mouth_first(length: Array, share: Array, misfit: Array, capacity: Array) -> Bools:
+    """Return where the mouth fails before the tip.
+
+    Where misfit strains one end more and the load the other, there is a load at which A = B. A
+    joint that fails before it fails at the end that the misfit strains.
+    """
+    tilt = share - 0.5
+    mouth = length * tilt > misfit
+    either = np.flatnonzero(mouth != (misfit < 0))
+    if either.size:
+        slope = misfit[either] / (2 * tilt[either])
+        holds = overlap_needed(slope, slope, capacity[either]) <= length[either]
+        mouth[either] = mouth[either] == holds
+    return mouth
+
+
+def _relieved(length: Array, lead: Array, misfit: Array, beyond: Array) -> Bools:
+    """Return where the mouth's slope is inward (A < 0) as the tip slips `beyond` yield."""
+    relieved = misfit > (1 - lead) * np.sqrt(2 * beyond)
+    some = np.flatnonzero(relieved)
+    if some.size:
+        slope = misfit[some] / (1 - lead[some])  # of the tip, where the mouth's is 0
+        needed = overlap_needed(np.zeros_like(slope), slope, beyond[some] + 1)
+        relieved[some] = ~(needed <= length[some])
+    return relieved
+
+
+def _plastic_failure(length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
+    """Return the load at which the tip slips `beyond` yield, the mouth's slope outward."""
+    q = quick_root(_overlap_left, _first_q, length, length, lead, misfit, beyond)
+    decay = np.exp(-2 * q)
+    tanh = (1 - decay) / (1 + decay)
+    return np.asarray((np.sqrt(tanh * tanh + 2 * beyond) - misfit) / lead)
+
+
+def _first_q(length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
+    """Return a guess at the root of `_overlap_left`: its cubic near 0, its asymptote far out."""
+    edge, far_edge = np.sqrt(2 * beyond), np.sqrt(2 * beyond + 1)
+    lack = np.maximum(misfit + lead * length - edge, 1e-30)
+    near = np.minimum(np.sqrt(2 * edge * lack), np.exp(np.log(1.5 * lack / lead) / 3))
+    other = (far_edge - misfit) / lead - far_edge
+    elastic = np.clip(other, 1e-3, 1)
+    far = (length + 1 - far_edge - other + elastic - np.log(elastic)) / 2
+    return np.where(near > 1, np.maximum(far, 1), near)
+
+
+def _overlap_left(
+    q: Array, length: Array, lead: Array, misfit: Array, beyond: Array
+) -> tuple[Array, Array]:
+    """Return by how much the overlap that fails with slope s = tanh q is longer than `length`.
+
+    The tip's plastic zone begins with slope s at slip 1, so B^2 = s^2 + 2 beyond, its length is
+    B - s, and A = (B - misfit)/lead - B. Where A > s the mouth is plastic over A - s and the
+    elastic middle is 2 q long; else it ends at the mouth and is q + asinh(A cosh q) long.
+    """
+    decay = np.exp(-2 * q)
+    s = (1 - decay) / (1 + decay)
+    square = s * s
+    fall = 1 - square
+    B = np.sqrt(square + 2 * beyond)
+    load = (B - misfit) / lead
+    rise = s * fall / B
+    value, slope = load - 2 * (s - q) - length, rise / lead + 2 * square
+    one = np.flatnonzero(load - B < s)
+    if one.size:
+        s, square, fall = s[one], square[one], fall[one]
+        A = load[one] - B[one]
+        root = np.sqrt(A * A + fall)
+        value[one] += np.log((A + root) / (1 + s)) - A + s
+        gain = rise[one] * (1 / lead[one] - 1)
+        slope[one] += (gain + A * s) / root - gain - square
+    return value, slope
+
+
+def _relieved_failure(length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
+    """Return the load at which the tip slips `beyond` yield, the mouth elastic or in reverse."""
+    given = (length, lead, misfit, beyond)
+    high = np.minimum(np.sqrt(2 * beyond), length)
+    b = rising_root(_one_end, np.sqrt(2 * beyond + 1) - 1, high, *given)
     load = _one_end_load(b, length, lead, misfit)[0]
     tanh, sech = _tanh_sech(length - b)
-    back = sech + ((1 - lead) * load - misfit) * tanh < -1
-    if back.any():
-        chosen = (length[back], lead[back], misfit[back], beyond[back])
+    back = np.flatnonzero(sech + ((1 - lead) * load - misfit) * tanh < -1)
+    if back.size:
+        chosen = tuple(array[back] for array in given)
         half = chosen[0] / 2
         q = rising_root(_opposite_ends, np.minimum(half, 1.0), half, *chosen)
         coth = 1 / np.tanh(q)
@@ -220,30 +341,6 @@ def _opposite_ends(
     value = misfit + lead * (2 * (slope - coth + q) - length) - slope
     fall = 1 - coth * coth
     return value, 2 * lead * (fall * (coth / slope - 1) + 1) - fall * coth / slope
-
-
-def _first_q(half: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
-    """Return a guess at the root of `_both_ends`: its cubic near 0, its asymptote far out."""
-    edge = np.sqrt(2 * beyond)
-    lack = np.maximum(misfit + 2 * lead * half - edge, 0.0)
-    near = np.minimum(np.sqrt(2 * edge * lack), np.cbrt(1.5 * lack / lead))
-    far = 1 + half - (np.sqrt(2 * beyond + 1) - misfit) / (2 * lead)
-    return np.where(near > 1, np.maximum(far, 1.0), near)
-
-
-def _both_ends(
-    q: Array, half: Array, lead: Array, misfit: Array, beyond: Array
-) -> tuple[Array, Array]:
-    """Return the equation for the half length `q` of the elastic middle, both ends plastic.
-
-    The elastic middle ends with slope T = tanh q at slip 1, so the tip's plastic length is
-    b = B - T and its slip 1 + T b + b^2/2 = 1 + (B^2 - T^2)/2, while load = length - 2 (q - T).
-    """
-    tanh = np.tanh(q)
-    square = tanh * tanh
-    slope = np.sqrt(square + 2 * beyond)
-    value = slope - misfit - 2 * lead * (half - q + tanh)
-    return value, tanh * (1 - square) / slope + 2 * lead * square
 
 
 def _one_end(

@@ -3,11 +3,11 @@
 Limits that compete in one overlap (lowest force governs):
 
 * cohesion: the adhesive's own shear strength and toughness;
-* adhesion to the insert or to the tube: the strength is the share `s` of the adhesive's
+* adhesion to the metal end or to the tube: the strength is the share `s` of the adhesive's
   that the surface reaches, the toughness its share ``s**m`` (m is an assumption, about 2).
   With m = 2 the whole traction law scales with s. Since s < 1 lowers strength and toughness
   together, adhesion governs where s < 1 and cohesion elsewhere: one solution per state;
-* the tube wall: interlaminar shear of a composite tube's inner ply, by its own strength
+* the tube wall: interlaminar shear of a composite tube's glued ply, by its own strength
   and toughness, solved where it can be lower: a law with strength r times and toughness at
   most r times another's (r <= 1) never holds more, whatever the misfit and the offset.
 """
@@ -15,12 +15,16 @@ Limits that compete in one overlap (lowest force governs):
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.mechanics import environment, limits, tubular
-from jointrisk.model.layout import at_ends
+from jointrisk.mechanics import environment, limits
+from jointrisk.mechanics.layer import Layer, ductility, force_below, layer_of, pull_out_of
+from jointrisk.mechanics.overlap import Overlap, overlap_of
+from jointrisk.mechanics.tubular import GOVERNS
+from jointrisk.model.ends import inner_hole, inner_radius, outer_radius
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -43,24 +47,42 @@ LARGEST_GAP_SHARE = 0.95
 TINY_STRENGTH = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class BondLaw:
     """What does not change with temperature or direction, one entry per joint and draw."""
 
-    gap: Floats
-    """Radial gap [mm], (joints, n)."""
-    overlap: Floats
-    """Wetted overlap [mm], (joints, n)."""
+    sizes: Mapping[str, Floats]
+    """Sizes and moduli as `mechanics.overlap.overlap_of` names them, up to (joints, n)."""
+    joint: Overlap
+    """What the shear-lag equations make of them."""
     strength: Floats
     """Adhesive shear strength at workshop temperature [MPa], (joints, n)."""
     toughness: Floats
     """Adhesive mode II toughness [N/mm], (joints, n)."""
-    share: Floats
-    """Share s of the strength that the weaker surface reaches, at most 1 [-], (joints, n)."""
-    surface_mode: Ints
-    """Index into `BOND_MODES` of cohesion or the weaker surface, (joints, n)."""
+    surface: Floats
+    """Strength of the weaker surface over the adhesive's [-], (joints, n); may be above 1."""
+    at_metal: Bools
+    """True where the metal's surface is the weaker one, (joints, n)."""
     assembles: Bools
-    """False where the drawn insert does not enter the drawn tube, (joints, n)."""
+    """False where the drawn parts do not go together, (joints, n)."""
+    toughness_exponent: Floats
+    """How the toughness of a surface follows its strength [-], (1, n)."""
+
+    @cached_property
+    def surface_toughness(self) -> Floats:
+        """Mode II toughness of the weaker surface or the adhesive [N/mm], (joints, n)."""
+        return limits.interface_toughness(self.toughness, self.share, self.toughness_exponent)
+
+    @cached_property
+    def share(self) -> Floats:
+        """Share s of the adhesive's strength that the joint reaches, at most 1 [-], (joints, n)."""
+        return np.asarray(np.clip(self.surface, TINY_STRENGTH, 1.0))
+
+    @cached_property
+    def surface_mode(self) -> Ints:
+        """Index into `BOND_MODES` of cohesion or the weaker surface, (joints, n)."""
+        weaker = np.where(self.at_metal, 1, 2)
+        return np.where(self.surface < 1.0, weaker, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +113,9 @@ def bond_law(
     weak : ndarray of bool, (joints, n)
         Which joints are weak.
     """
-    clearance = (values["tube.bore"] - values["plug.diameter"]) / 2.0
-    wall_left = values["tube.outer_diameter"] / 2.0 - plug_radius(scenario, layout)
+    end, (wide, narrow) = scenario.end, scenario.fit
+    clearance = (values[wide] - values[narrow]) / 2.0
+    wall_left = outer_radius(scenario, layout) - inner_radius(scenario, layout)
     gap = np.clip(clearance, SMALLEST_GAP, LARGEST_GAP_SHARE * wall_left)
     gap_factor = environment.gap_factor(scenario.gap_factor_points, gap)
     strength = (
@@ -101,34 +124,33 @@ def bond_law(
         * values["batch.bond_factor"]
         * gap_factor ** values["model.gap_factor_exponent"]
     )
-    share, surface_mode = _surface_share(scenario, values, weak)
+    surface, at_metal = _surface(scenario, values, weak)
     if scenario.evidence in OWN_EVIDENCE:
         strength = strength * values["evidence.factor"]
-    shape = np.broadcast_shapes(strength.shape, share.shape)
+    shape = np.broadcast_shapes(strength.shape, surface.shape)
     strength = np.maximum(np.broadcast_to(strength, shape), TINY_STRENGTH)
-    overlap = np.maximum(values["plug.overlap"] * values["plug.glued_share"], SMALLEST_GAP)
+    overlap = np.maximum(values[f"{end}.overlap"] * values[f"{end}.glued_share"], SMALLEST_GAP)
+    sizes = _sizes(scenario, layout, values, gap, np.broadcast_to(overlap, shape))
     return BondLaw(
-        gap=np.broadcast_to(gap, shape),
-        overlap=np.broadcast_to(overlap, shape),
+        sizes=sizes,
+        joint=overlap_of(**sizes),
         strength=strength,
         toughness=np.broadcast_to(_toughness(scenario, layout, values, gap, strength), shape),
-        share=share,
-        surface_mode=surface_mode,
+        surface=surface,
+        at_metal=np.broadcast_to(at_metal, shape),
+        toughness_exponent=values["model.toughness_exponent"],
         assembles=np.broadcast_to(clearance > 0.0, shape),
     )
 
 
-def _surface_share(
-    scenario: Scenario, values: Mapping[str, Floats], weak: Bools
-) -> tuple[Floats, Ints]:
-    plug, tube = values["preparation.plug"], values["preparation.tube"]
+def _surface(scenario: Scenario, values: Mapping[str, Floats], weak: Bools) -> tuple[Floats, Bools]:
+    """Return the weaker surface's strength over the adhesive's [-], and where it is the metal's."""
+    metal, tube = values[f"preparation.{scenario.end}"], values["preparation.tube"]
     kept = np.where(weak, values["weak_bonds.keeps"], 1.0)
-    share = np.minimum(plug, tube) * kept
+    share = np.minimum(metal, tube) * kept
     if scenario.evidence not in OWN_EVIDENCE:
         share = share * values["evidence.factor"]
-    surface = np.where(np.broadcast_to(plug <= tube, share.shape), 1, 2)
-    mode = np.where(share < 1.0, surface, 0)
-    return np.clip(share, TINY_STRENGTH, 1.0), mode
+    return np.asarray(share), np.asarray(metal <= tube)
 
 
 def _toughness(
@@ -148,7 +170,7 @@ def _toughness(
         return values["adhesive.toughness"] * values["adhesive.toughness_range"]
     strain = values["adhesive.failure_strain"] * values["adhesive.toughness_range"]
     modulus = values["adhesive.shear_modulus"]
-    radius = plug_radius(scenario, layout)
+    radius = inner_radius(scenario, layout)
     middle = radius + gap / 2.0
     thickness = middle * np.log1p(gap / radius)
     yield_strain = strength / modulus
@@ -184,26 +206,16 @@ def bond_force(
     live = np.broadcast_to(factor > 0.0, law.strength.shape)
     factor = np.maximum(factor, TINY_STRENGTH)
     strength = law.strength * law.share * factor
-    toughness = limits.interface_toughness(
-        law.toughness, law.share, values["model.toughness_exponent"]
-    )
-    common = _geometry(scenario, layout, values, law, temperature, push, factor)
-    solved = tubular.pull_out(
-        **common, adhesive_shear_strength=strength, mode_ii_toughness=toughness
-    )
-    force, mode = np.array(solved.force), law.surface_mode.copy()
-    by_toughness = solved.governs == tubular.GOVERNS.index("toughness")
+    state = (scenario, values, law, temperature, push, factor)
+    solved = pull_out_of(_layer(*state, strength, law.surface_toughness))
+    force, mode = solved.force, law.surface_mode.copy()
+    by_toughness = solved.governs == GOVERNS.index("toughness")
     bounded = solved.bounded & by_toughness  # a whole overlap that yields has forgotten its past
     if wall and scenario.tube_is_composite:
-        own, tough = _wall_law(scenario, layout, values, temperature)
-        # the bond is never the stronger where its strength and toughness are both this much lower
-        below = (strength <= own) & (toughness * own <= tough * strength)
-        asked = ~np.broadcast_to(below, force.shape)
-        wall_force = np.full(force.shape, np.inf)
-        if asked.any():
-            wall_force[asked] = _solved_where(asked, common, own, tough)
-        mode[wall_force < force] = BOND_MODES.index(WALL)
-        np.minimum(force, wall_force, out=force)
+        own = _wall_law(scenario, layout, values, temperature)
+        lower = force_below(_layer(*state, *own), force)
+        mode[lower < force] = BOND_MODES.index(WALL)
+        np.minimum(force, lower, out=force)
     force = np.where(live, force, 0.0) * values["model.bond_factor"]
     return BondForce(force, mode, np.asarray(bounded), np.asarray(by_toughness))
 
@@ -228,10 +240,9 @@ def wall_force(
         scenario.strength_by_temperature, temperature, scenario.hard_stop_temperature
     )
     factor = np.maximum(factor, TINY_STRENGTH)
-    common = _geometry(scenario, layout, values, law, temperature, push, factor)
-    everywhere = np.ones(law.strength.shape, dtype=bool)
-    solved = _solved_where(everywhere, common, *_wall_law(scenario, layout, values, temperature))
-    return np.asarray(solved.reshape(everywhere.shape) * values["model.bond_factor"])
+    own = _wall_law(scenario, layout, values, temperature)
+    solved = pull_out_of(_layer(scenario, values, law, temperature, push, factor, *own))
+    return np.asarray(solved.force * values["model.bond_factor"])
 
 
 def _wall_law(
@@ -245,56 +256,53 @@ def _wall_law(
     return strength * np.maximum(factor, TINY_STRENGTH), toughness
 
 
-def _solved_where(
-    asked: Bools, common: Mapping[str, Floats], strength: Floats, toughness: Floats
-) -> Floats:
-    """Return the pull-out force of the joints asked for [N], (m,)."""
+def _sizes(
+    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], gap: Floats, overlap: Floats
+) -> dict[str, Floats]:
+    """Return sizes and moduli of the joints; of a sleeve's, the sleeve is the outer part."""
+    modulus = {
+        "tube": per_joint(values["tube.modulus"], layout.rod_of_joint),
+        scenario.end: values[f"{scenario.end}.modulus"],
+    }
+    outer, inner = scenario.glued
+    return {
+        "tube_outer_radius": outer_radius(scenario, layout),
+        "plug_radius": inner_radius(scenario, layout),
+        "plug_bore_radius": inner_hole(scenario, layout),
+        "gap": gap,
+        "overlap": overlap,
+        "tube_modulus": modulus[outer],
+        "plug_modulus": modulus[inner],
+    }
 
-    def pick(array: Floats) -> Floats:
-        return np.broadcast_to(array, asked.shape)[asked]
 
-    solved = tubular.pull_out(
-        **{key: pick(np.asarray(value)) for key, value in common.items()},
-        adhesive_shear_strength=pick(strength),
-        mode_ii_toughness=pick(toughness),
+def misfit_strain(scenario: Scenario, values: Mapping[str, Floats], temperature: Floats) -> Floats:
+    """Return how much more the outer part has grown than the inner one since the cure [-]."""
+    outer, inner = scenario.glued
+    return environment.misfit_strain(
+        values[f"{outer}.expansion"],
+        values[f"{inner}.expansion"],
+        temperature,
+        values["adhesive.cure_temperature"],
     )
-    return np.asarray(solved.force)
 
 
-def _geometry(
+def _layer(
     scenario: Scenario,
-    layout: Layout,
     values: Mapping[str, Floats],
     law: BondLaw,
     temperature: Floats,
     push: bool,
     softening: Floats,
-) -> dict[str, Floats]:
-    """Return sizes and stiffnesses of the joints in one state, as `tubular.pull_out` names them."""
-    misfit = environment.misfit_strain(
-        values["tube.expansion"],
-        values["plug.expansion"],
-        temperature,
-        values["adhesive.cure_temperature"],
-    )
-    return {
-        "tube_outer_radius": values["tube.outer_diameter"] / 2.0,
-        "plug_radius": plug_radius(scenario, layout),
-        "plug_bore_radius": values["plug.bore"] / 2.0,
-        "gap": law.gap,
-        "overlap": law.overlap,
-        "tube_modulus": per_joint(values["tube.modulus"], layout.rod_of_joint),
-        "plug_modulus": values["plug.modulus"],
-        "adhesive_shear_modulus": values["adhesive.shear_modulus"] * softening,
-        "misfit_strain": -misfit if push else misfit,
-        "offset": values["plug.off_centre"] * law.gap,
-    }
-
-
-def plug_radius(scenario: Scenario, layout: Layout) -> Floats:
-    """Return the nominal radius of the plugs [mm], (1, 1) or (joints, 1) where the ends differ."""
-    ends = scenario.at_ends("plug.diameter")
-    return at_ends([end.spread.mean / 2.0 for end in ends], layout.rods)
+    strength: Floats,
+    toughness: Floats,
+) -> Layer:
+    """Return the joints in one state, under one limit, as `mechanics.layer` takes them."""
+    misfit = misfit_strain(scenario, values, temperature)
+    modulus = values["adhesive.shear_modulus"] * softening
+    capacity = ductility(law.joint, modulus, strength, toughness)
+    offset = values[f"{scenario.end}.off_centre"]
+    return layer_of(law.joint, modulus, strength, capacity, -misfit if push else misfit, offset)
 
 
 def per_joint(array: Floats, owner: Ints) -> Floats:

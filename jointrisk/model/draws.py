@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 
 ROD_TABLES = ("tube.", "rods.")
-NOT_PLACED = ("load", "proof")
+NOT_PLACED = ("load", "proof", "part")
+AT_JOINT = ("tube.bore", "tube.outer_diameter")
+"""Sizes of the tube that each of its ends has a draw of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,15 +95,11 @@ def placed(values: Mapping[str, Floats], layout: Layout) -> dict[str, Floats]:
     dict of str to ndarray, (1, n), (rods, n) or (joints, n)
         Of the two ends' own values one array, under the key of the first.
     """
-    owner = {
-        "rod": (np.arange(layout.rods), layout.rod_of_joint),
-        "batch": (np.asarray(layout.batch_of_rod), layout.batch_of_joint),
-    }
     found = dict(values)
-    for key, scope in layout.scopes.items():
-        if scope in owner and key.partition(".")[0] not in NOT_PLACED:
-            on_rod = key.startswith(ROD_TABLES) and key != "tube.bore"
-            found[key] = values[key][owner[scope][0 if on_rod else 1]]
+    for key in layout.scopes:
+        if key.partition(".")[0] not in NOT_PLACED:
+            on_rod = key.startswith(ROD_TABLES) and key not in AT_JOINT
+            found[key] = laid(values, key, layout, on_rod=on_rod)
     for first, second in layout.second.items():
         ends = [_of_end(values, key, layout) for key in (first, second)]
         n = max(end.shape[1] for end in ends)
@@ -109,6 +107,16 @@ def placed(values: Mapping[str, Floats], layout: Layout) -> dict[str, Floats]:
         both = np.stack([np.broadcast_to(end, shape) for end in ends], axis=1)
         found[first] = both.reshape(layout.joints, n)
     return found
+
+
+def laid(values: Mapping[str, Floats], key: str, layout: Layout, *, on_rod: bool) -> Floats:
+    """Return the values of one key for each rod, or else for each joint, (1, n) where all share."""
+    scope = layout.scopes.get(key)
+    if scope == "batch":
+        return values[key][np.asarray(layout.batch_of_rod) if on_rod else layout.batch_of_joint]
+    if scope == "rod" and not on_rod:
+        return values[key][layout.rod_of_joint]
+    return values[key]
 
 
 def _of_end(values: Mapping[str, Floats], key: str, layout: Layout) -> Floats:

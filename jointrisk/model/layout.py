@@ -43,6 +43,7 @@ class Layout:
     dimension: int
     bad_batch_labels: slice
     weak_joint_labels: slice
+    latent_joint_labels: slice
     label_count: int
 
     @property
@@ -113,7 +114,11 @@ def lay_out(scenario: Scenario, variables: Mapping[str, Variable], rods: int) ->
     has_weak = has_bad or _can_happen(variables["weak_bonds.lone_weight"])
     bad = slice(0, batches if has_bad else 0)
     weak = slice(bad.stop, bad.stop + (ENDS * rods if has_weak else 0))
-    return Layout(rods, batch_of_rod, columns, scopes, second, start, bad, weak, weak.stop)
+    has_latent = scenario.ages and _can_happen(variables["weak_bonds.latent_weight"])
+    latent = slice(weak.stop, weak.stop + (ENDS * rods if has_latent else 0))
+    return Layout(
+        rods, batch_of_rod, columns, scopes, second, start, bad, weak, latent, latent.stop
+    )
 
 
 def lift_columns(single: Layout, full: Layout, rod: int, first_end: int) -> Ints:
@@ -142,10 +147,14 @@ def lift_columns(single: Layout, full: Layout, rod: int, first_end: int) -> Ints
 def lift_labels(single: Layout, full: Layout, rod: int, first_end: int) -> Ints:
     """Return, for each label of a one-rod layout, its place in the full one."""
     bad = [full.bad_batch_labels.start + full.batch_of_rod[rod]]
-    weak = [full.weak_joint_labels.start + ENDS * rod + (e + first_end) % ENDS for e in range(ENDS)]
-    has_bad = single.bad_batch_labels.stop > 0
-    has_weak = single.label_count > single.bad_batch_labels.stop
-    return np.array((bad if has_bad else []) + (weak if has_weak else []), dtype=np.int64)
+    ends = [ENDS * rod + (e + first_end) % ENDS for e in range(ENDS)]
+    places = bad if single.bad_batch_labels.stop > 0 else []
+    for own, among in (
+        (single.weak_joint_labels, full.weak_joint_labels),
+        (single.latent_joint_labels, full.latent_joint_labels),
+    ):
+        places = places + ([among.start + end for end in ends] if own.stop > own.start else [])
+    return np.array(places, dtype=np.int64)
 
 
 def _can_happen(weight: Variable) -> bool:

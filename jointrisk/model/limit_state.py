@@ -2,7 +2,8 @@
 
 For anyone who wants to hold an assessment against another estimator. Every independent
 draw is a variable of its own (``plug.overlap[3]`` is joint 3's overlap); the largest load of
-the life is one too; labels are uniform scores that fall below their chance.
+the life is one too, or that of each slice of it (``load.kerb.size, slice 2``); labels are uniform
+scores that fall below their chance.
 """
 
 from __future__ import annotations
@@ -13,13 +14,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from jointrisk.model.loads import sustained_sum
+from jointrisk.model.loads import lasting_range, line_factor, sustained_sum
+from jointrisk.model.members import TIMED, modes_of
+from jointrisk.model.resistance import Service
 from jointrisk.model.rodset import RodSet, rod_set
 from jointrisk.scenario.types import Load, Scenario
 from jointrisk.spread import MaximumOf, MaximumOfEvents, Spread, Uniform
 
 Array = npt.NDArray[np.float64]
 SMALLEST = 1e-300
+GONE = -700.0
+"""Margin where time alone undid a bond [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +48,10 @@ def limit_state(scenario: Scenario) -> LimitState:
     for name in _label_names(rods):
         variables[name] = Uniform(0.0, 1.0)
     for load in scenario.loads:
-        if load.kind != "sustained":
-            for name in _names(load.size.key, 1 if load.scope == "all" else scenario.rods):
-                variables[name] = largest(load, scenario.life) or Uniform(0.0, 1.0)
+        if not load.lasting:
+            for name in (name for names in _load_names(load, scenario) for name in names):
+                years = scenario.life / scenario.slices
+                variables[name] = largest(load, years) or Uniform(0.0, 1.0)
 
     def function(x: Mapping[str, Array]) -> Array:
         return _margin(rods, x)
@@ -74,11 +80,24 @@ def _names(key: str, count: int) -> list[str]:
     return [key] if count == 1 else [f"{key}[{index}]" for index in range(count)]
 
 
+def _load_names(load: Load, scenario: Scenario) -> list[list[str]]:
+    """Return the names of a load's largest sizes, a list for each slice of the life."""
+    keys = [load.size.key]
+    if scenario.slices > 1:
+        keys = [f"{load.size.key}, slice {number + 1}" for number in range(scenario.slices)]
+    return [_names(key, 1 if load.scope == "all" else scenario.rods) for key in keys]
+
+
 def _label_names(rods: RodSet) -> list[str]:
     layout = rods.layout
-    weak = range(layout.label_count - layout.bad_batch_labels.stop)
-    bad = [f"bad batch[{batch}]" for batch in range(layout.bad_batch_labels.stop)]
-    return bad + [f"weak joint[{joint}]" for joint in weak]
+    kinds = {
+        "bad batch": layout.bad_batch_labels,
+        "weak joint": layout.weak_joint_labels,
+        "latent joint": layout.latent_joint_labels,
+    }
+    return [
+        f"{kind}[{place}]" for kind, own in kinds.items() for place in range(own.stop - own.start)
+    ]
 
 
 def _correlations(rods: RodSet) -> dict[tuple[str, str], float]:
@@ -103,20 +122,45 @@ def _margin(rods: RodSet, x: Mapping[str, Array]) -> Array:
         else:
             values[key] = np.stack([x[name] for name in _names(key, columns.stop - columns.start)])
     n = next(iter(x.values())).shape[0]
-    strength = rods.resistance(values, _labels(rods, values, x, n), with_rig=False)
-    pull, push = strength.pull_rod, strength.push_rod
+    labels = _labels(rods, values, x, n)
+    strength = rods.resistance(values, labels, with_rig=False)
+    drawn = {
+        load.size.key: [
+            np.stack([x[name] for name in names]) for names in _load_names(load, scenario)
+        ]
+        for load in scenario.loads
+        if not load.lasting
+    }
+    margins = [
+        _slice_margin(rods, values, service, {key: sizes[number] for key, sizes in drawn.items()})
+        for number, service in enumerate(strength.slices)
+    ]
+    return np.asarray(np.min(margins, axis=0))
+
+
+def _slice_margin(
+    rods: RodSet, values: Mapping[str, Array], service: Service, drawn: Mapping[str, Array]
+) -> Array:
+    """Return the margin of one slice of the life, (n,) [-]."""
+    scenario = rods.scenario
+    pull = service.pull.min(axis=0)
+    push = None if service.push is None else service.push.min(axis=0)
     steady = sustained_sum(scenario, values)
-    factor = values["model.load_factor"]
-    margin = np.log(np.maximum(pull, SMALLEST) / np.maximum(steady, SMALLEST)).min(axis=0)
+    highest, lowest = lasting_range(scenario, values)
+    margin = np.log(np.maximum(pull, SMALLEST) / np.maximum(highest, SMALLEST)).min(axis=0)
     if push is not None:
-        pushed = np.log(np.maximum(push, SMALLEST) / np.maximum(-steady, SMALLEST)).min(axis=0)
+        pushed = np.log(np.maximum(push, SMALLEST) / np.maximum(-lowest, SMALLEST)).min(axis=0)
         margin = np.minimum(margin, pushed)
+    names = modes_of(scenario)
+    for mode in TIMED:
+        if mode in names:
+            gone = (service.pull[names.index(mode)] <= 0.0).any(axis=0)
+            margin = np.where(gone, GONE, margin)
     for load in scenario.loads:
-        if load.kind == "sustained":
+        if load.lasting:
             continue
-        names = _names(load.size.key, 1 if load.scope == "all" else scenario.rods)
-        drawn = np.stack([x[name] for name in names])
-        size = _size(load, scenario.life, drawn) * factor
+        factor = values["model.load_factor"] * line_factor(load, values)
+        size = _size(load, scenario.life / scenario.slices, drawn[load.size.key]) * factor
         for direction, resistance, sign in (("pull", pull, 1.0), ("push", push, -1.0)):
             if resistance is not None and load.direction in (direction, "both"):
                 room = log_margin(resistance, sign * steady, size)
@@ -138,9 +182,14 @@ def _labels(
     lone = np.clip(values["weak_bonds.lone_weight"][0], 0.0, 1.0)
     bad = np.clip(values["weak_bonds.bad_batch_weight"][0], 0.0, 1.0)
     share = np.clip(values["weak_bonds.share_in_bad_batch"], 0.0, 1.0)
+    latent = np.zeros((1, 1))
+    if layout.latent_joint_labels.stop > layout.latent_joint_labels.start:
+        latent = np.clip(values["weak_bonds.latent_weight"], 0.0, 1.0)
     for label, name in enumerate(_label_names(rods)):
         if label < layout.bad_batch_labels.stop:
             chance = bad
+        elif label >= layout.weak_joint_labels.stop:
+            chance = latent[0]
         else:
             batch = int(layout.batch_of_joint[label - layout.weak_joint_labels.start])
             in_bad = np.maximum(share[min(batch, share.shape[0] - 1)], lone)

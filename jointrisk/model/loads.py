@@ -15,14 +15,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from jointrisk.mechanics.linkage import rod_force
+from jointrisk.scenario.types import LEAST_ANGLE
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from jointrisk.model.draws import Change
     from jointrisk.model.layout import Floats
-    from jointrisk.scenario.types import Load, Scenario
+    from jointrisk.scenario.types import Load, Scenario, Variable
 
 SMALLEST = 1e-300
+RAREST_PUSH = np.float64(1e-12)
+"""Chance below which cycles are not looked at for a push [-]."""
 
 
 def sustained_sum(scenario: Scenario, values: Mapping[str, Floats]) -> Floats:
@@ -30,8 +35,56 @@ def sustained_sum(scenario: Scenario, values: Mapping[str, Floats]) -> Floats:
     total: Floats = np.zeros((1, 1))
     for load in scenario.loads:
         if load.kind == "sustained":
-            total = total + values[load.size.key]
+            total = total + values[load.size.key] * line_factor(load, values)
     return total * values["model.load_factor"]
+
+
+def lasting_range(scenario: Scenario, values: Mapping[str, Floats]) -> tuple[Floats, Floats]:
+    """Return the highest and the lowest force of lasting loads [N], (copies, n), pull above 0.
+
+    Sustained loads are there all the time; of the cycles one kind at a time joins them.
+    """
+    steady = sustained_sum(scenario, values)
+    highest = lowest = steady
+    for load in scenario.cycles:
+        assert load.mean is not None  # noqa: S101
+        factor = values["model.load_factor"] * line_factor(load, values)
+        middle, swing = values[load.mean.key] * factor, values[load.size.key] * np.abs(factor)
+        highest = np.maximum(highest, steady + middle + swing)
+        lowest = np.minimum(lowest, steady + middle - swing)
+    return highest, lowest
+
+
+def line_factor(load: Load, values: Mapping[str, Floats]) -> Floats:
+    """Return the force in the rod over the load as it is written, (copies, n).
+
+    Above 0 for a load that comes anew; with its sign for a lasting one.
+
+    Parameters
+    ----------
+    load : Load
+    values : mapping of str to ndarray, (copies, n)
+        Holds the load's `ratios` and `angle`.
+
+    Returns
+    -------
+    ndarray, (copies, n)
+        [-] over a size, [N/(N m)] over a moment.
+    """
+    ratio: Floats = np.ones((1, 1))
+    for key in load.ratios:
+        ratio = ratio * values[key]
+    if not load.angle:
+        return load.reach * ratio
+    angle = np.clip(values[load.angle], LEAST_ANGLE, 180.0 - LEAST_ANGLE)
+    return np.asarray(rod_force(load.reach, ratio, np.radians(angle)))
+
+
+def typical_factor(load: Load, variables: Mapping[str, Variable]) -> float:
+    """Return `line_factor` with each of its variables at its mean [-] or [N/(N m)]."""
+    keys = (*load.ratios, load.angle) if load.angle else load.ratios
+    values = {key: np.full((1, 1), variables[key].spread.mean) for key in keys}
+    return float(line_factor(load, values).item())
 
 
 def exceed_rate(load: Load, size: Floats, change: Change | None = None) -> Floats:
@@ -42,7 +95,8 @@ def exceed_rate(load: Load, size: Floats, change: Change | None = None) -> Float
     load : Load
         Of kind "annual_maximum" (``-ln F(x)``) or "event" (``rate (1 - F(x))``).
     size : ndarray, (..., n) [N]
-        Below 0 the load exceeds for sure: an infinite rate.
+        In the unit of the load's size: over its `line_factor`. Below 0 the load exceeds for sure:
+        an infinite rate.
     change : Change, optional
         A changed spread of the load.
     """
@@ -61,25 +115,46 @@ def exceed_rate(load: Load, size: Floats, change: Change | None = None) -> Float
 
 @dataclass(frozen=True, slots=True)
 class Hazard:
-    """Yearly failure rates at given resistances [1/years].
+    """Yearly failure rates at given resistances [1/years], one for each slice of the life.
 
-    ``exp(-rate * years)`` is the chance to outlive `years`, exactly, as long as the
-    resistances stay the same.
+    ``exp(-accumulated(rate, spans))`` is the chance to outlive the spans, exactly.
     """
 
     total: Floats
-    """Any rod of the set, (n,)."""
+    """Any rod of the set, (slices, n)."""
     rod: Floats
-    """Each rod, (rods, n)."""
+    """Each rod, (slices, rods, n)."""
     mode: Floats
-    """Each mode over the whole set, (modes, n)."""
+    """Each mode over the whole set, (slices, modes, n)."""
+
+
+def accumulated(rate: Floats, spans: Floats) -> Floats:
+    """Return the sum over slices of rate times years in it [-], from (slices, ...) to (...).
+
+    Parameters
+    ----------
+    rate : ndarray, (slices, ...) [1/years]
+        May be infinite.
+    spans : ndarray, (slices,) [years]
+        Time spent in each slice; what is not reached does not count.
+    """
+    total: Floats = np.zeros(rate.shape[1:])
+    for each, span in zip(rate, spans, strict=True):
+        if span > 0.0:
+            total = total + each * span
+    return total
+
+
+def spans_until(edges: Floats, age: float) -> Floats:
+    """Return the years of each slice that lie before an age, (slices,) [years]."""
+    return np.clip(age - edges[:-1], 0.0, np.diff(edges))
 
 
 def hazard(
     scenario: Scenario,
     values: Mapping[str, Floats],
-    pull: Floats,
-    push: Floats | None,
+    slices: Sequence[tuple[Floats, Floats | None]],
+    gone: Sequence[int],
     changes: Mapping[str, Change],
 ) -> Hazard:
     """Return the failure rates of a set for given resistances.
@@ -88,35 +163,68 @@ def hazard(
     ----------
     scenario : Scenario
     values : mapping of str to ndarray, (copies, n)
-    pull, push : ndarray, (modes, rods, n) [N]
-        Resistances by mode; `push` None where nothing pushes.
+    slices : sequence of (ndarray, ndarray or None), (modes, rods, n) [N]
+        Resistances by mode in each slice, to a pull and to a push; None where nothing pushes.
+    gone : sequence of int
+        Modes that fail without a load where their resistance is 0.
     changes : mapping of str to Change
         Changed spreads of loads, by key.
+    """
+    found = [_in_slice(scenario, values, pull, push, gone, changes) for pull, push in slices]
+    return Hazard(*(np.stack(part) for part in zip(*found, strict=True)))
+
+
+def _in_slice(
+    scenario: Scenario,
+    values: Mapping[str, Floats],
+    pull: Floats,
+    push: Floats | None,
+    gone: Sequence[int],
+    changes: Mapping[str, Change],
+) -> tuple[Floats, Floats, Floats]:
+    """Return the failure rates of the set, its rods and its modes in one slice [1/years].
+
+    Parameters
+    ----------
+    scenario : Scenario
+    values : mapping of str to ndarray, (copies, n)
+    pull, push : ndarray, (modes, rods, n) [N]
+        Resistances by mode; `push` None where nothing pushes.
+    gone, changes
+        As for `hazard`.
     """
     modes, rods, n = pull.shape
     steady = sustained_sum(scenario, values)
     factor = values["model.load_factor"]
     by_mode, by_rod, total = np.zeros((modes, n)), np.zeros((rods, n)), np.zeros(n)
     for load in scenario.loads:
-        if load.kind == "sustained":
+        if load.lasting:
             continue
-        room = room_for(load, pull, push, steady) / factor
+        room = room_for(load, pull, push, steady) / (factor * line_factor(load, values))
         change = changes.get(load.size.key)
-        rate_rod = exceed_rate(load, room.min(axis=0), change)
-        by_rod += rate_rod
+        acting = np.flatnonzero(np.isfinite(room).any(axis=(1, 2)))  # no load reaches the others
+        room = room[acting] if acting.size else room[:1]
         if load.scope == "all":
-            by_mode += exceed_rate(load, room.min(axis=1), change)
-            total += rate_rod.max(axis=0)
+            rate = exceed_rate(load, room.min(axis=1), change)
+            rate_rod = rate.max(axis=0, keepdims=True)
+            if rods > 1:
+                rate_rod = exceed_rate(load, room.min(axis=0), change)
         else:
-            by_mode += exceed_rate(load, room, change).sum(axis=1)
-            total += rate_rod.sum(axis=0)
-    alone = steady > pull
+            rates = exceed_rate(load, room, change)
+            rate, rate_rod = rates.sum(axis=1), rates.max(axis=0)
+        by_mode[acting] += rate[: acting.size]
+        by_rod += rate_rod
+        total += rate_rod.max(axis=0) if load.scope == "all" else rate_rod.sum(axis=0)
+    highest, lowest = lasting_range(scenario, values)
+    alone = highest > pull
     if push is not None:
-        alone = alone | (-steady > push)
+        alone = alone | (-lowest > push)
+    for mode in gone:
+        alone[mode] |= pull[mode] <= 0.0
     by_mode[alone.any(axis=1)] = np.inf
     by_rod[alone.any(axis=0)] = np.inf
     total[alone.any(axis=(0, 1))] = np.inf
-    return Hazard(total, by_rod, by_mode)
+    return total, by_rod, by_mode
 
 
 def room_for(load: Load, pull: Floats, push: Floats | None, steady: Floats) -> Floats:
@@ -132,15 +240,26 @@ def room_for(load: Load, pull: Floats, push: Floats | None, steady: Floats) -> F
 def pushes(scenario: Scenario) -> bool:
     """Tell whether any load can push the rod."""
     return any(
-        load.direction in ("push", "both")
-        if load.kind != "sustained"
-        else bool(load.size.spread.cdf(np.float64(0.0)) > 0.0)
+        _below_zero(load) if load.lasting else load.direction in ("push", "both")
         for load in scenario.loads
     )
 
 
+def _below_zero(load: Load) -> bool:
+    """Tell whether a lasting load, or a part of its cycles, can be a push."""
+    turned = load.reach < 0.0
+    if load.mean is not None:
+        middle = load.mean.spread
+        lowest = -middle.isf(RAREST_PUSH) if turned else middle.ppf(RAREST_PUSH)
+        return bool(lowest < load.size.spread.isf(RAREST_PUSH))
+    size = load.size.spread
+    return bool(size.sf(np.float64(0.0)) > 0.0 if turned else size.cdf(np.float64(0.0)) > 0.0)
+
+
 def typical_size(load: Load, years: float, exceeded: float = 0.5) -> float:
     """Return the size of a variable load that its largest of `years` exceeds so often [N].
+
+    As the load is written: the force in the rod is `line_factor` times as large.
 
     Parameters
     ----------

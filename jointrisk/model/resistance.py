@@ -7,49 +7,62 @@ keeps the lower of its values at the hottest and at the coldest temperature.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.mechanics import members
+from jointrisk.model.ageing import aged, slice_edges
+from jointrisk.model.backup import backup_force
 from jointrisk.model.bond import (
     BOND_MODES,
     BondForce,
+    BondLaw,
     bond_force,
     bond_law,
-    plug_radius,
     wall_force,
 )
-from jointrisk.model.layout import at_ends
+from jointrisk.model.members import (
+    BACKUP,
+    CREPT,
+    WORN,
+    member_resistance,
+    modes_of,
+    not_in_rig,
+    rod_minimum,
+)
+from jointrisk.model.wear import Bearing, steady_margin, steady_ratio, wear_margin, worn
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from jointrisk.model.bond import Bools
     from jointrisk.model.layout import Floats, Layout
-    from jointrisk.scenario.types import Scenario, Thread
+    from jointrisk.scenario.types import Scenario
 
-PULL_MEMBERS = ("tube breaks in tension", "thread strips", "insert breaks at the tapped hole")
-STRUT = "tube bends away as a strut"
-END_BEARING = "tube end crushes under the shoulder"
-LONGEST_ENGAGEMENT = 1.5
-"""Engaged length of a thread that counts, over its major diameter [-]: what `thread_strip` holds
-for; longer threads share the load unevenly."""
-MODES = (*BOND_MODES, *PULL_MEMBERS, STRUT, END_BEARING)
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """Resistances at the end of one slice of the life; infinite where a mode does not act."""
+
+    pull: Floats
+    """By mode [N], (modes, rods, n)."""
+    push: Floats | None
+    """By mode [N], (modes, rods, n); None where not asked."""
 
 
 @dataclass(frozen=True, slots=True)
 class Resistance:
-    """Resistances of one batch of draws; infinite where a mode does not act."""
+    """Resistances of one batch of draws."""
 
     rig_joint: Floats
-    """Bond of each joint in the rig, pull [N], (joints, n)."""
+    """Bond of each joint in the rig, pull [N], (joints, n); a back-up does not count there."""
     rig_pull: Floats
-    """Weakest link of each rod in the rig, pull [N], (rods, n)."""
-    pull: Floats
-    """In service, pull, by mode [N], (modes, rods, n)."""
-    push: Floats | None
-    """In service, push, by mode [N], (modes, rods, n); None where not asked."""
+    """Weakest link of each rod that the rig reaches, pull [N], (rods, n)."""
+    slices: tuple[Service, ...]
+    """In service, one for each slice of the life."""
+    steady: Floats
+    """Largest share of its strength that a steady load takes of a bond, (n,) [-]."""
     weak: Bools
     """Which joints are weak, (joints, n)."""
     assembles: Bools
@@ -58,16 +71,43 @@ class Resistance:
     """True where a lower value stands in for a missing closed form, (n,)."""
     toughness_governs: Bools
     """True where toughness rather than the whole overlap limits a joint, (joints, n)."""
+    bearings: tuple[Bearing, ...]
+    """What the bonds hold in each slice of the life before any wear."""
+
+    @property
+    def pull(self) -> Floats:
+        """At the end of the life, pull, by mode [N], (modes, rods, n)."""
+        return self.slices[-1].pull
+
+    @property
+    def push(self) -> Floats | None:
+        """At the end of the life, push, by mode [N], (modes, rods, n)."""
+        return self.slices[-1].push
 
     @property
     def pull_rod(self) -> Floats:
-        """Weakest link of each rod in service, pull [N], (rods, n)."""
+        """Weakest link of each rod at the end of the life, pull [N], (rods, n)."""
         return np.asarray(self.pull.min(axis=0))
 
     @property
+    def broken_rod(self) -> Bools:
+        """Rods of which a bond holds nothing though time has not undone it, (rods, n)."""
+        return np.asarray((self.pull[: len(BOND_MODES)] <= 0.0).any(axis=0))
+
+    @property
     def push_rod(self) -> Floats | None:
-        """Weakest link of each rod in service, push [N], (rods, n)."""
+        """Weakest link of each rod at the end of the life, push [N], (rods, n)."""
         return None if self.push is None else np.asarray(self.push.min(axis=0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Bonds:
+    """Every bond at the end of one slice, in each state of service."""
+
+    pulls: list[BondForce]
+    pushes: list[BondForce]
+    """Empty where no bond is pushed."""
+    bearing: Bearing
 
 
 def resistance(
@@ -75,6 +115,7 @@ def resistance(
     layout: Layout,
     values: Mapping[str, Floats],
     weak: Bools,
+    latent: Bools,
     *,
     with_push: bool,
     with_rig: bool = True,
@@ -88,7 +129,8 @@ def resistance(
     layout : Layout
     values : mapping of str to ndarray, (copies, n)
         Drawn values in the units of the house.
-    weak : ndarray of bool, (joints, n)
+    weak, latent : ndarray of bool, (joints, n)
+        Which joints are weak, and which damp undoes.
     with_push : bool
         Whether any load pushes.
     with_rig : bool
@@ -96,43 +138,123 @@ def resistance(
     with_wall : bool
         Whether the limit of the tube wall is asked for.
     """
-    n = weak.shape[1]
+    shape = (layout.joints, weak.shape[1])
     law = bond_law(scenario, layout, values, weak)
-    workshop = values["service.workshop_temperature"]
+    bonds = []
+    for start, end in pairwise(slice_edges(scenario)):
+        left = aged(scenario, law, values, latent, float(end))
+        kinds = {"with_push": with_push, "wall": with_wall}
+        bonds.append(_bonds(scenario, layout, values, left, float(end - start), **kinds))
+    rig = bonds[0].pulls[0]
+    if with_rig:
+        workshop = values["service.workshop_temperature"]
+        rig = bond_force(
+            scenario, layout, values, law, temperature=workshop, push=False, wall=with_wall
+        )
+    states = [rig, *(state for bond in bonds for state in (*bond.pulls, *bond.pushes))]
+    bounded = np.logical_or.reduce([np.broadcast_to(state.bounded, shape) for state in states])
+    tension = member_resistance(scenario, layout, values, shape[1], push=False)
+    left_out = not_in_rig(scenario)
+    reached = [force for name, force in tension.items() if name not in left_out]
+    rig_bond = np.broadcast_to(rig.force, shape)
+    return Resistance(
+        rig_joint=rig_bond,
+        rig_pull=np.minimum(rod_minimum(rig_bond), np.min(reached, axis=0)),
+        slices=_services(scenario, layout, values, bonds, tension, with_push=with_push),
+        steady=_steady(scenario, layout, values, bonds[-1].bearing),
+        weak=weak,
+        assembles=np.asarray(np.broadcast_to(law.assembles, shape).all(axis=0)),
+        bounded=np.asarray(bounded.any(axis=0)),
+        toughness_governs=np.broadcast_to(bonds[-1].pulls[0].toughness_governs, shape),
+        bearings=tuple(bond.bearing for bond in bonds),
+    )
+
+
+def _bonds(
+    scenario: Scenario,
+    layout: Layout,
+    values: Mapping[str, Floats],
+    law: BondLaw,
+    years: float,
+    *,
+    with_push: bool,
+    wall: bool,
+) -> _Bonds:
+    """Return what the bonds hold under one law, in every state of service."""
     temperatures = service_temperatures(scenario, values)
 
-    def bond(temperature: Floats, push: bool) -> BondForce:
-        return bond_force(
-            scenario, layout, values, law, temperature=temperature, push=push, wall=with_wall
-        )
+    def states(push: bool) -> list[BondForce]:
+        return [
+            bond_force(scenario, layout, values, law, temperature=t, push=push, wall=wall)
+            for t in temperatures
+        ]
 
-    pulls = [bond(temperature, push=False) for temperature in temperatures]
-    rig = bond(workshop, push=False) if with_rig else pulls[0]
-    tension = member_resistance(scenario, layout, values, n, push=False)
-    pull = _by_mode(layout, pulls, tension, n)
-    rig_rod = np.minimum(
-        _rod_minimum(np.broadcast_to(rig.force, (layout.joints, n))),
-        np.min(list(tension.values()), axis=0),
-    )
-    push = None
-    bounded = np.logical_or.reduce([state.bounded for state in (*pulls, rig)])
+    pulls = states(push=False)
+    pushes: list[BondForce] = []
+    if with_push and not scenario.shoulder:
+        pushes = pulls if _no_misfit(scenario) else states(push=True)
+
+    def lowest(way: list[BondForce]) -> Floats:
+        shape = (layout.joints, law.strength.shape[1])
+        return np.asarray(np.minimum.reduce([np.broadcast_to(state.force, shape) for state in way]))
+
+    return _Bonds(pulls, pushes, Bearing(lowest(pulls), lowest(pushes) if pushes else None, years))
+
+
+def _services(
+    scenario: Scenario,
+    layout: Layout,
+    values: Mapping[str, Floats],
+    bonds: list[_Bonds],
+    tension: dict[str, Floats],
+    *,
+    with_push: bool,
+) -> tuple[Service, ...]:
+    """Return the resistances in each slice, wear, back-up and members counted."""
+    n = bonds[0].bearing.pull.shape[1]
+    held = backup_force(scenario, layout, values, n, push=False)
+    thrust, held_push = None, None
     if with_push:
-        push_members = member_resistance(scenario, layout, values, n, push=True)
-        pushes = []
-        if not scenario.shoulder:
-            same = _no_misfit(scenario)
-            pushes = pulls if same else [bond(t, push=True) for t in temperatures]
-        push = _by_mode(layout, pushes, push_members, n)
-    return Resistance(
-        rig_joint=np.broadcast_to(rig.force, (layout.joints, n)),
-        rig_pull=rig_rod,
-        pull=pull,
-        push=push,
-        weak=weak,
-        assembles=np.asarray(np.broadcast_to(law.assembles, (layout.joints, n)).all(axis=0)),
-        bounded=np.asarray(np.broadcast_to(bounded, (layout.joints, n)).any(axis=0)),
-        toughness_governs=np.broadcast_to(pulls[0].toughness_governs, (layout.joints, n)),
-    )
+        thrust = member_resistance(scenario, layout, values, n, push=True)
+        held_push = backup_force(scenario, layout, values, n, push=True)
+    wear = None
+    if scenario.cycles:
+        wear = worn(scenario, layout, values, [bond.bearing for bond in bonds])
+    found = []
+    for number, bond in enumerate(bonds):
+        keeps = None if wear is None else wear[number].keeps
+        gone = {}
+        if keeps is not None:  # what misfit alone has broken did not die of cycles
+            gone[WORN] = (keeps <= 0.0) & (bond.bearing.lowest > 0.0)
+        if scenario.steady_fails:
+            gone[CREPT] = steady_margin(scenario, layout, values, bond.bearing) < 0.0
+        pull = _by_mode(scenario, layout, _left(bond.pulls, keeps, gone), gone, held, tension)
+        push = None
+        if thrust is not None:
+            left = _left(bond.pushes, keeps, gone)
+            push = _by_mode(scenario, layout, left, gone, held_push, thrust)
+        found.append(Service(pull, push))
+    return tuple(found)
+
+
+def _left(
+    states: list[BondForce], keeps: Floats | None, gone: Mapping[str, Bools]
+) -> list[BondForce]:
+    """Return the bonds in each state with what wear leaves of them; none where one is gone."""
+    if keeps is None and not gone:
+        return states
+    lost = np.logical_or.reduce(list(gone.values()))
+    share = np.where(lost, 0.0, 1.0 if keeps is None else keeps)
+    return [replace(state, force=state.force * share) for state in states]
+
+
+def _steady(
+    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], bearing: Bearing
+) -> Floats:
+    if not any(load.kind == "sustained" for load in scenario.loads):
+        return np.zeros(bearing.pull.shape[1])
+    ratio = steady_ratio(scenario, layout, values, bearing)
+    return np.asarray(np.broadcast_to(ratio, bearing.pull.shape).max(axis=0))
 
 
 def joint_force(
@@ -140,23 +262,24 @@ def joint_force(
     layout: Layout,
     values: Mapping[str, Floats],
     weak: Bools,
+    latent: Bools,
     *,
     push: bool,
     cold: bool,
     wall: bool,
 ) -> Floats:
-    """Return what one limit holds in one state of service, each joint [N], (joints, n).
+    """Return what one limit holds in one state at the end of the life, each joint [N], (joints, n).
 
     Parameters
     ----------
-    scenario, layout, values, weak
+    scenario, layout, values, weak, latent
         As for `resistance`.
     push, cold : bool
         Direction, and whether the coldest or the hottest counts.
     wall : bool
         The tube wall alone, or else the bond alone.
     """
-    law = bond_law(scenario, layout, values, weak)
+    law = _last_law(scenario, layout, values, weak, latent)
     temperature = service_temperatures(scenario, values)[-1 if cold else 0]
     if wall:
         force = wall_force(scenario, layout, values, law, temperature=temperature, push=push)
@@ -164,7 +287,43 @@ def joint_force(
         force = bond_force(
             scenario, layout, values, law, temperature=temperature, push=push, wall=False
         ).force
-    return np.broadcast_to(force, weak.shape)
+    held = backup_force(scenario, layout, values, weak.shape[1], push=push)
+    return np.broadcast_to(force if held is None else np.maximum(force, held), weak.shape)
+
+
+def joint_wear(
+    scenario: Scenario,
+    layout: Layout,
+    values: Mapping[str, Floats],
+    weak: Bools,
+    latent: Bools,
+    *,
+    with_push: bool,
+) -> dict[str, Floats]:
+    """Return how far each joint is from giving way in time, by mode, (joints, n) [-].
+
+    A margin that is below 0 where the mode has come about by the end of the life, if the whole
+    life had the strength of its end. Arguments as for `resistance`.
+    """
+    if not scenario.cycles and not scenario.steady_fails:
+        return {}
+    law = _last_law(scenario, layout, values, weak, latent)
+    kinds = {"with_push": with_push, "wall": False}
+    bearing = _bonds(scenario, layout, values, law, scenario.life, **kinds).bearing
+    found = {}
+    if scenario.cycles:
+        found[WORN] = wear_margin(scenario, layout, values, bearing)
+    if scenario.steady_fails:
+        found[CREPT] = steady_margin(scenario, layout, values, bearing)
+    return found
+
+
+def _last_law(
+    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], weak: Bools, latent: Bools
+) -> BondLaw:
+    """Return the law of the bonds at the end of the life."""
+    law = bond_law(scenario, layout, values, weak)
+    return aged(scenario, law, values, latent, scenario.life)
 
 
 def bond_states(scenario: Scenario, *, with_push: bool) -> list[dict[str, bool]]:
@@ -180,37 +339,35 @@ def bond_states(scenario: Scenario, *, with_push: bool) -> list[dict[str, bool]]
     ]
 
 
-def member_resistance(
-    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], n: int, *, push: bool
-) -> dict[str, Floats]:
-    """Return the resistance of every member in one direction [N], (rods, n), by mode name."""
-    own = (_push_members if push else _pull_members)(scenario, layout, values, n)
-    return {name: np.broadcast_to(force, (layout.rods, n)) for name, force in own.items()}
-
-
 def with_members(
     scenario: Scenario, layout: Layout, strength: Resistance, values: Mapping[str, Floats]
 ) -> Resistance:
     """Return `strength` with the members worked out anew from `values`, bonds as they are."""
-    n = strength.weak.shape[1]
-    pull = strength.pull.copy()
-    for name, force in member_resistance(scenario, layout, values, n, push=False).items():
-        pull[MODES.index(name)] = force
-    push = strength.push
-    if push is not None:
-        push = push.copy()
-        for name, force in member_resistance(scenario, layout, values, n, push=True).items():
-            push[MODES.index(name)] = force
-    return replace(strength, pull=pull, push=push)
+    n, names = strength.weak.shape[1], modes_of(scenario)
+
+    def renewed(old: Floats, push: bool) -> Floats:
+        new = old.copy()
+        for name, force in member_resistance(scenario, layout, values, n, push=push).items():
+            new[names.index(name)] = force
+        return new
+
+    slices = tuple(
+        Service(
+            renewed(service.pull, push=False),
+            None if service.push is None else renewed(service.push, push=True),
+        )
+        for service in strength.slices
+    )
+    return replace(strength, slices=slices)
 
 
 def _no_misfit(scenario: Scenario) -> bool:
-    tube, *plugs = (
+    tube, *metals = (
         variable.spread
-        for key in ("tube.expansion", "plug.expansion")
+        for key in ("tube.expansion", f"{scenario.end}.expansion")
         for variable in scenario.at_ends(key)
     )
-    return all(s.sd == 0.0 and s.mean == tube.mean for s in (tube, *plugs))
+    return all(s.sd == 0.0 and s.mean == tube.mean for s in (tube, *metals))
 
 
 def service_temperatures(scenario: Scenario, values: Mapping[str, Floats]) -> list[Floats]:
@@ -222,95 +379,41 @@ def service_temperatures(scenario: Scenario, values: Mapping[str, Floats]) -> li
     return [hottest] if _no_misfit(scenario) else [hottest, coldest]
 
 
-def _by_mode(layout: Layout, bonds: list[BondForce], own: dict[str, Floats], n: int) -> Floats:
-    result = np.full((len(MODES), layout.rods, n), np.inf)
+def _by_mode(
+    scenario: Scenario,
+    layout: Layout,
+    bonds: list[BondForce],
+    gone: Mapping[str, Bools],
+    held: Floats | None,
+    own: dict[str, Floats],
+) -> Floats:
+    """Return resistances by mode; a joint holds the larger of its bond and its back-up `held`.
+
+    Bonds that time has undone count under its mode, with a resistance of 0, and under no other;
+    with a back-up they only leave everything to it.
+    """
+    names = modes_of(scenario)
+    n = next(iter(own.values())).shape[1]
     shape = (layout.joints, n)
+    result = np.full((len(names), layout.rods, n), np.inf)
+    codes = list(range(len(BOND_MODES)))
+    if held is not None:
+        codes.append(names.index(BACKUP))
     for state in bonds:
         force, mode = np.broadcast_to(state.force, shape), np.broadcast_to(state.mode, shape)
-        for index in range(len(BOND_MODES)):
-            joint = np.where(mode == index, force, np.inf)
-            np.minimum(result[index], _rod_minimum(joint), out=result[index])
+        if held is not None:
+            mode = np.where(force < held, codes[-1], mode)
+            force = np.maximum(force, held)
+        else:
+            for where in gone.values():
+                force = np.where(where, np.inf, force)
+        for code in codes:
+            joint = np.where(mode == code, force, np.inf)
+            np.minimum(result[code], rod_minimum(joint), out=result[code])
+    if held is None:
+        for name, where in gone.items():
+            lost = np.where(np.broadcast_to(where, shape), 0.0, np.inf)
+            result[names.index(name)] = rod_minimum(lost)
     for name, force in own.items():
-        result[MODES.index(name)] = force
+        result[names.index(name)] = force
     return result
-
-
-def _rod_minimum(per_joint_force: Floats) -> Floats:
-    joints, n = per_joint_force.shape
-    return np.asarray(per_joint_force.reshape(joints // 2, 2, n).min(axis=1))
-
-
-def _tube_inner_radius(scenario: Scenario) -> float:
-    return scenario.variables["tube.bore"].spread.mean / 2.0
-
-
-def _pull_members(
-    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], n: int
-) -> dict[str, Floats]:
-    outer = values["tube.outer_diameter"] / 2.0
-    tension, strip, net = PULL_MEMBERS
-    own = {
-        tension: members.tube_net_tension(
-            outer, _tube_inner_radius(scenario), values["tube.tension_strength"]
-        )
-    }
-    if scenario.thread is not None:
-        own[strip] = _thread_strip(scenario, layout, values, n)
-        across = at_ends([t.major_diameter for t in _threads(scenario)], layout.rods)
-        hole = np.maximum(across, values["plug.bore"])
-        section = members.insert_net_section(
-            plug_radius(scenario, layout), hole, values["plug.strength"]
-        )
-        own[net] = _over_ends(section, layout, n)
-    return own
-
-
-def _threads(scenario: Scenario) -> list[Thread]:
-    """Return the threads of both ends, once where they are alike."""
-    return [thread for thread in (scenario.thread, scenario.second_thread) if thread is not None]
-
-
-def _thread_strip(
-    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], n: int
-) -> Floats:
-    threads = _threads(scenario)
-    across = at_ends([thread.major_diameter for thread in threads], layout.rods)
-    force = members.thread_strip(
-        across,
-        at_ends([thread.pitch for thread in threads], layout.rods),
-        np.minimum(values["thread.engagement"], LONGEST_ENGAGEMENT * across),
-        values["plug.strength"],
-    )
-    return _over_ends(force, layout, n)
-
-
-def _push_members(
-    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], n: int
-) -> dict[str, Floats]:
-    outer, inner = values["tube.outer_diameter"] / 2.0, _tube_inner_radius(scenario)
-    length = values["rods.length"]
-    own = {
-        STRUT: np.asarray(
-            members.strut_perry_robertson(
-                length=length,
-                outer_radius=outer,
-                inner_radius=inner,
-                modulus=values["tube.modulus"],
-                compression_strength=values["tube.compression_strength"],
-                bow=values["rods.bow"] * length,
-                load_offset=values["rods.load_offset"],
-                fixity=scenario.end_fixity,
-            )
-        )
-    }
-    if scenario.shoulder:
-        own[END_BEARING] = np.asarray(
-            members.tube_end_bearing(outer, inner, values["tube.compression_strength"])
-        )
-    if scenario.thread is not None:
-        own[PULL_MEMBERS[1]] = _thread_strip(scenario, layout, values, n)
-    return own
-
-
-def _over_ends(force: Floats, layout: Layout, n: int) -> Floats:
-    return _rod_minimum(np.broadcast_to(force, (layout.joints, n)))

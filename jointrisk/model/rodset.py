@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from jointrisk.model.ageing import OWN, slice_edges, unread_keys
+from jointrisk.model.backup import backup_force
+from jointrisk.model.bond import BOND_MODES
 from jointrisk.model.draws import (
     Change,
     CorrelatedGroup,
@@ -16,12 +19,13 @@ from jointrisk.model.draws import (
     values_of,
 )
 from jointrisk.model.layout import Layout, lay_out
-from jointrisk.model.loads import Hazard, hazard, pushes
+from jointrisk.model.loads import Hazard, accumulated, hazard, pushes
+from jointrisk.model.members import TIMED, member_resistance, modes_of
 from jointrisk.model.resistance import (
     Resistance,
     bond_states,
     joint_force,
-    member_resistance,
+    joint_wear,
     resistance,
     with_members,
 )
@@ -67,6 +71,9 @@ class RodSet:
         bad_labels = self.layout.bad_batch_labels
         if label < bad_labels.stop:
             return np.broadcast_to(self._weight("weak_bonds.bad_batch_weight", u, 0, changes), (n,))
+        if label >= self.layout.weak_joint_labels.stop:
+            latent = self._weight("weak_bonds.latent_weight", u, 0, changes)
+            return np.broadcast_to(latent, (n,))
         joint = label - self.layout.weak_joint_labels.start
         lone = self._weight("weak_bonds.lone_weight", u, 0, changes)
         if bad_labels.stop == 0:
@@ -89,11 +96,19 @@ class RodSet:
             value = changes[key].apply(value, variable.spread.mean)
         return np.asarray(np.clip(value, 0.0, 1.0))
 
+    def latent_joints(self, labels: Bools) -> Bools:
+        """Return which joints damp undoes, (joints, n), from labels (n, L)."""
+        where = self.layout.latent_joint_labels
+        if where.stop == where.start:
+            return np.zeros((self.layout.joints, labels.shape[0]), dtype=bool)
+        return np.ascontiguousarray(labels[:, where].T)
+
     def weak_joints(self, labels: Bools) -> Bools:
         """Return which joints are weak, (joints, n), from labels (n, L)."""
-        if self.layout.label_count == 0:
+        where = self.layout.weak_joint_labels
+        if where.stop == where.start:
             return np.zeros((self.layout.joints, labels.shape[0]), dtype=bool)
-        return np.ascontiguousarray(labels[:, self.layout.weak_joint_labels].T)
+        return np.ascontiguousarray(labels[:, where].T)
 
     def resistance(
         self,
@@ -109,6 +124,7 @@ class RodSet:
             self.layout,
             placed(values, self.layout),
             self.weak_joints(labels),
+            self.latent_joints(labels),
             with_push=self.push,
             with_rig=with_rig,
             with_wall=with_wall,
@@ -125,12 +141,34 @@ class RodSet:
             self.layout,
             placed(values, self.layout),
             self.weak_joints(labels),
+            self.latent_joints(labels),
             **state,
+        )
+
+    def joint_wear(self, values: Mapping[str, Floats], labels: Bools) -> dict[str, Floats]:
+        """Return how far each joint is from giving way in time, by mode, (joints, n) [-]."""
+        return joint_wear(
+            self.scenario,
+            self.layout,
+            placed(values, self.layout),
+            self.weak_joints(labels),
+            self.latent_joints(labels),
+            with_push=self.push,
         )
 
     def with_members(self, strength: Resistance, values: Mapping[str, Floats]) -> Resistance:
         """Return `strength` with its members worked out anew, its bonds as they are."""
         return with_members(self.scenario, self.layout, strength, placed(values, self.layout))
+
+    def backup_force(
+        self, values: Mapping[str, Floats], n: int
+    ) -> tuple[Floats, Floats | None] | None:
+        """Return what each joint's back-up holds in a pull and in a push [N], (joints, n)."""
+        own = placed(values, self.layout)
+        pull, push = (
+            backup_force(self.scenario, self.layout, own, n, push=push) for push in (False, True)
+        )
+        return None if pull is None else (pull, push if self.push else None)
 
     def member_resistance(
         self, values: Mapping[str, Floats], n: int, *, push: bool
@@ -146,8 +184,23 @@ class RodSet:
         strength: Resistance,
         changes: Mapping[str, Change] = NO_CHANGES,
     ) -> Hazard:
-        """Return the yearly failure rates of service."""
-        return hazard(self.scenario, values, strength.pull, strength.push, changes)
+        """Return the yearly failure rates of service, slice by slice of the life."""
+        slices = [(service.pull, service.push) for service in strength.slices]
+        names = modes_of(self.scenario)
+        gone = [names.index(mode) for mode in TIMED if mode in names]
+        if self.scenario.cycles:  # the first of them finds a bond that holds nothing
+            gone += range(len(BOND_MODES))
+        return hazard(self.scenario, values, slices, gone, changes)
+
+    def failure_chance(
+        self,
+        values: Mapping[str, Floats],
+        strength: Resistance,
+        changes: Mapping[str, Change] = NO_CHANGES,
+    ) -> Floats:
+        """Return the chance that any rod fails over the life, given each draw, (n,) [-]."""
+        years = np.diff(slice_edges(self.scenario))
+        return -np.expm1(-accumulated(self.hazard(values, strength, changes).total, years))
 
 
 def rod_set(scenario: Scenario, rods: int | None = None) -> RodSet:
@@ -162,15 +215,33 @@ def rod_set(scenario: Scenario, rods: int | None = None) -> RodSet:
     variables = {
         key: variable for key, variable in scenario.variables.items() if variable.kind is not None
     }
+    for key in unread_keys(scenario):
+        variables.pop(key, None)
     for load in scenario.loads:
-        if load.kind == "sustained":
+        if load.lasting:
             variables[load.size.key] = load.size
         else:
             variables.pop(load.size.key, None)
     variables[RIG_BIAS] = _rig_bias(scenario)
+    if scenario.ages:
+        variables[OWN] = _own_ageing()
     layout = lay_out(scenario, variables, scenario.rods if rods is None else rods)
     groups = correlated_groups(scenario, variables, layout)
     return RodSet(scenario, variables, layout, groups, pushes(scenario))
+
+
+def _own_ageing() -> Variable:
+    return Variable(
+        key=OWN,
+        label="how a joint ages in its own way",
+        spread=Normal(0.0, 1.0),
+        unit="-",
+        scope="joint",
+        kind="scatter",
+        origin="default",
+        source="",
+        confidence="",
+    )
 
 
 def _rig_bias(scenario: Scenario) -> Variable:

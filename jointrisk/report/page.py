@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from markupsafe import Markup
 
+    from jointrisk.study.proof_results import Proof
     from jointrisk.study.results import Assessment
 
 GROUPS = {
@@ -22,7 +23,11 @@ GROUPS = {
     "rods": "Rods",
     "tube": "Tube",
     "plug": "Plug",
+    "sleeve": "Sleeve",
     "thread": "Thread",
+    "rod_end": "Rod end",
+    "backup": "Back-up",
+    "part": "Other parts in line",
     "adhesive": "Adhesive",
     "evidence": "Adhesive",
     "preparation": "Preparation of the surfaces",
@@ -42,7 +47,7 @@ FACTS = {
     "life_years": ("life", " years"),
     "median_gap_mm": ("radial gap, per side", " mm"),
     "mean_shear_stress_at_median_mpa": ("mean shear stress at the median strength", " MPa"),
-    "share_not_assembled": ("share of sets left out: a plug does not enter its tube", ""),
+    "share_not_assembled": ("share of sets left out: the parts do not go together", ""),
 }
 """Known facts of a result: plain words and unit; others are shown by their own key."""
 
@@ -59,21 +64,22 @@ def html(assessment: Assessment) -> str:
     jinja2.UndefinedError
         When the template names a value that is not given to it.
     """
-    template = _environment().get_template("report.html.j2")
+    template = environment().get_template("report.html.j2")
     return template.render(**_values(assessment)) + "\n"
 
 
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return what the templates are filled in by."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    environment = Environment(
+    made = Environment(
         loader=PackageLoader("jointrisk.report", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(
+    made.filters.update(
         strong=_strong,
         breakable=_breakable,
         chance=words.chance,
@@ -83,7 +89,7 @@ def _environment() -> Environment:
         number=words.number,
         flat=flat,
     )
-    return environment
+    return made
 
 
 def _strong(sentence: str) -> Markup:
@@ -115,6 +121,7 @@ def _values(assessment: Assessment) -> dict[str, Any]:
         "more": [
             sentences.strength_in_service(assessment),
             sentences.permitted(assessment),
+            *filter(None, [sentences.backup(assessment)]),
             sentences.target(assessment),
         ],
         "worth": [sentences.pull_worth(entry, assessment) for entry in assessment.proof.pulls],
@@ -129,7 +136,7 @@ def _values(assessment: Assessment) -> dict[str, Any]:
         "curve_rows": _curve_rows(assessment),
         "proof_rows": _proof_rows(assessment),
         "band_rows": _band_rows(assessment),
-        "assumptions": _grouped(assessment),
+        "assumptions": grouped(assessment),
         "facts": [
             _fact(key, value) for key, value in assessment.facts.items() if value not in ("", None)
         ],
@@ -211,12 +218,12 @@ def _at(curve: Any, newton: float) -> float:
     return float(curve.value[nearest])
 
 
-def _grouped(assessment: Assessment) -> list[tuple[str, list[tuple[str, list[Any]]]]]:
+def grouped(result: Assessment | Proof) -> list[tuple[str, list[tuple[str, list[Any]]]]]:
     """Return the assumptions: the maker's, then the defaults, each under headings."""
     parts = []
     for origin, title in (("scenario", "Your values"), ("default", "Defaults")):
         groups: dict[str, list[Any]] = {}
-        for entry in assessment.assumptions:
+        for entry in result.assumptions:
             if entry.origin == origin:
                 first = entry.key.split(".")[0].split("[")[0]
                 groups.setdefault(GROUPS.get(first, "Other"), []).append(entry)

@@ -44,7 +44,8 @@ def section(end: JointGeometry, rod_length: float, name: str) -> str:
         SVG to stand inside a page whose style sheet names ``--ground`` and ``--mark``.
     """
     sheet = lay_out(end, rod_length)
-    parts = [_patterns(name), _tube(sheet, end, name), _plug(sheet, end, name)]
+    metal = _plug(sheet, end, name) if end.kind == "plug" else _sleeve(sheet, end, name)
+    parts = [_patterns(name, end), _tube(sheet, end, name), metal]
     parts += [_thread(sheet, end), _glue(sheet, end, name), _axis(sheet), _names(sheet, end)]
     low, rows = _dimensions(sheet, end)
     parts += [rows, _scale_bar(low + ROW, sheet)]
@@ -94,13 +95,13 @@ def _hatched(name: str, part: str) -> str:
     return f' fill="url(#{name}-{part})"'
 
 
-def _patterns(name: str) -> str:
+def _patterns(name: str, end: JointGeometry) -> str:
     """Define the hatchings: close rising strokes, wide falling ones, dots on a solid ground."""
     tile = 'patternUnits="userSpaceOnUse"'
     return (
         f'<defs><pattern id="{name}-tube" {tile} width="4" height="4" '
         'patternTransform="rotate(45)"><path d="M2 0V4"/></pattern>'
-        f'<pattern id="{name}-plug" {tile} width="8" height="8" '
+        f'<pattern id="{name}-{end.kind}" {tile} width="8" height="8" '
         'patternTransform="rotate(-45)"><path d="M4 0V8"/></pattern>'
         f'<pattern id="{name}-glue" {tile} width="5" height="5"><g stroke="none">'
         '<path d="M0 0H5V5H0Z" style="fill: var(--mark, #a84300)"/>'
@@ -124,7 +125,7 @@ def _tube(sheet: Sheet, end: JointGeometry, name: str) -> str:
 
 def _plug(sheet: Sheet, end: JointGeometry, name: str) -> str:
     """Draw the cut plug: two halves round its hole, or one piece."""
-    body, hole = sheet.across(end.plug_diameter_mm), sheet.across(end.plug_bore_mm)
+    body, hole = sheet.across(end.inner_mm), sheet.across(end.plug_bore_mm or 0.0)
     outside = sheet.across(end.tube_outer_mm) if end.shoulder else body
     edge = [(sheet.inner, body), (sheet.mouth, body)]
     edge += [(sheet.mouth, outside), (sheet.face, outside)]
@@ -144,18 +145,45 @@ def _plug(sheet: Sheet, end: JointGeometry, name: str) -> str:
     return "".join(halves + ends)
 
 
+def _sleeve(sheet: Sheet, end: JointGeometry, name: str) -> str:
+    """Draw the cut sleeve: two halves round tube, hole and thread, or one piece."""
+    body, bore = sheet.across(end.widest_mm), sheet.across(end.outer_mm)
+    hole = sheet.across(end.thread_drill_mm)
+    edge = [(sheet.inner, bore), (sheet.inner, body), (sheet.face, body)]
+    seat = [(sheet.mouth, hole), (sheet.mouth, bore)]
+    more = _hatched(name, "sleeve")
+    if hole <= 0.0:
+        whole = [(x, sheet.axis - y) for x, y in (seat[1], *edge)]
+        whole += [(x, sheet.axis + y) for x, y in (*reversed(edge), seat[1])]
+        return _path(whole, more, closed=True)
+    edge += [(sheet.face, hole), *seat]
+    halves = [
+        _path([(x, sheet.axis + side * y) for x, y in edge], more, closed=True)
+        for side in (-1.0, 1.0)
+    ]
+    ends = [
+        _path([(x, sheet.axis - hole), (x, sheet.axis + hole)]) for x in (sheet.mouth, sheet.face)
+    ]
+    return "".join(halves + ends)
+
+
 def _thread(sheet: Sheet, end: JointGeometry) -> str:
     """Draw the thread as drawings do: a thin line at its major diameter, a stroke at its end."""
     if end.thread_major_diameter_mm is None or end.thread_engagement_mm is None:
         return ""
     far = sheet.across(end.thread_major_diameter_mm)
-    start = max(sheet.face - end.thread_engagement_mm * sheet.per_mm, sheet.inner)
+    start = _thread_start(sheet, end.thread_engagement_mm)
     lines = [
         _path([(start, sheet.axis + y), (sheet.face, sheet.axis + y)], ' stroke-width=".5"')
         for y in (-far, far)
     ]
     stop = _path([(start, sheet.axis - far), (start, sheet.axis + far)], ' stroke-width="1.4"')
     return "".join([*lines, stop])
+
+
+def _thread_start(sheet: Sheet, engagement: float) -> float:
+    """Return where the thread ends inside."""
+    return max(sheet.face - engagement * sheet.per_mm, sheet.inner)
 
 
 def _glue(sheet: Sheet, end: JointGeometry, name: str) -> str:
@@ -169,8 +197,8 @@ def _glue(sheet: Sheet, end: JointGeometry, name: str) -> str:
     filled = ' style="fill: var(--mark, #a84300)"' if sheet.thin else _hatched(name, "glue")
     more = filled + ' stroke="none"'
     tops = (
-        sheet.axis - sheet.across(end.tube_bore_mm),
-        sheet.axis + sheet.across(end.plug_diameter_mm),
+        sheet.axis - sheet.across(end.outer_mm),
+        sheet.axis + sheet.across(end.inner_mm),
     )
     return "".join(_box(sheet.mouth - length, top, length, thick, more) for top in tops)
 
@@ -184,18 +212,20 @@ def _names(sheet: Sheet, end: JointGeometry) -> str:
     """Write the parts' names above, each with a line to its part."""
     thin = sheet.thin
     glue = sheet.mouth - 0.6 * end.wetted_overlap_mm * sheet.per_mm
-    layer = sheet.axis - sheet.across(0.5 * (end.tube_bore_mm + end.plug_diameter_mm))
+    layer = sheet.axis - sheet.across(0.5 * (end.outer_mm + end.inner_mm))
     plug = 0.5 * (sheet.mouth + sheet.face)
-    body = sheet.axis - sheet.across(0.5 * (end.plug_diameter_mm + end.plug_bore_mm))
+    body = sheet.axis - sheet.across(0.5 * (_body(end) + _hole(end)))
     wall = sheet.axis - sheet.across(0.5 * (end.tube_outer_mm + end.tube_bore_mm))
-    over_plug = min(plug, WIDTH - 14.0)
-    over_glue = min(glue, over_plug - 46.0)
+    half = 0.5 * LETTER * len(end.kind)
+    over_plug = min(plug, WIDTH - half - 0.8)
+    over_glue = max(min(glue, over_plug - half - 32.8), 60.0)
+    over_plug = max(over_plug, over_glue + half + 32.8)
     tube = min(sheet.left + 20.0, over_glue - 46.0)
     drawn = []
     for x, word, place in (
         (tube, "tube", (max(tube, sheet.left + 6.0), wall)),
         (over_glue, "glue (A)" if thin else "glue", (glue, layer - (5.0 if thin else 0.0))),
-        (over_plug, "plug", (plug, body)),
+        (over_plug, end.kind, (plug, body)),
     ):
         drawn.append(_path([(x, 15.0), place], ' stroke-width=".6"'))
         if word != "glue (A)":
@@ -207,6 +237,16 @@ def _names(sheet: Sheet, end: JointGeometry) -> str:
     return "".join(drawn)
 
 
+def _body(end: JointGeometry) -> float:
+    """Return the outside diameter of the metal end past the tube [mm]."""
+    return end.inner_mm if end.kind == "plug" else end.widest_mm
+
+
+def _hole(end: JointGeometry) -> float:
+    """Return the diameter of the hole in the metal end past the tube [mm]."""
+    return end.thread_drill_mm if end.plug_bore_mm is None else end.plug_bore_mm
+
+
 def _dimensions(sheet: Sheet, end: JointGeometry) -> tuple[float, str]:
     """Draw the dimension lines below, the shortest first; return where they end."""
     unit, mouth = sheet.per_mm, sheet.mouth
@@ -215,10 +255,10 @@ def _dimensions(sheet: Sheet, end: JointGeometry) -> tuple[float, str]:
         glued = f"glued {mm(end.wetted_overlap_mm, 3)}"
         spans.append((mouth - end.wetted_overlap_mm * unit, mouth, glued))
     if end.thread is not None and end.thread_engagement_mm is not None:
-        start = max(sheet.face - end.thread_engagement_mm * unit, sheet.inner)
+        start = _thread_start(sheet, end.thread_engagement_mm)
         spans.append((start, sheet.face, f"{end.thread} {mm(end.thread_engagement_mm)}"))
     spans.sort(key=lambda span: span[1] - span[0])
-    top = sheet.axis + sheet.across(end.tube_outer_mm)
+    top = sheet.axis + sheet.across(end.widest_mm)
     lines, words = [], []
     for row, (start, stop, label) in enumerate(spans, 1):
         y = top + row * ROW
@@ -227,13 +267,15 @@ def _dimensions(sheet: Sheet, end: JointGeometry) -> tuple[float, str]:
         ]
         ticks = "".join(_path([(x - 2.5, y + 2.5), (x + 2.5, y - 2.5)]) for x in (start, stop))
         lines.append(_path([(start, y), (stop, y)], ' stroke-width=".6"') + ticks)
-        inside = min(stop, mouth)  # clear of the line that comes down from the mouth
-        fits = len(label) * LETTER < inside - start - 8.0
-        words.append(
-            _text(0.5 * (start + inside), y - 3.5, label, "middle")
-            if fits
-            else _text(start - 6.0, y + 3.5, label, "end")
-        )
+        # clear of the line that comes down from the mouth
+        inside = min(stop, mouth) if start < mouth else stop
+        wide = len(label) * LETTER
+        if wide < inside - start - 8.0:
+            words.append(_text(0.5 * (start + inside), y - 3.5, label, "middle"))
+        elif wide < start - 6.0:
+            words.append(_text(start - 6.0, y + 3.5, label, "end"))
+        else:
+            words.append(_text(stop + 6.0, y + 3.5, label))
     return top + len(spans) * ROW, "".join(lines + words)
 
 
@@ -251,16 +293,18 @@ def _scale_bar(y: float, sheet: Sheet) -> str:
 
 
 def _lens(y: float, end: JointGeometry, name: str) -> str:
-    """Draw the glue between tube and plug enlarged in a circle, with a bar of its own."""
+    """Draw the glue between its two faces enlarged in a circle, with a bar of its own."""
     unit = lens_scale(end) * PER_MM
     half = 0.5 * end.radial_gap_mm * unit
-    wall = 0.5 * (end.tube_outer_mm - end.tube_bore_mm) * unit
-    body = 0.5 * (end.plug_diameter_mm - end.plug_bore_mm) * unit
+    wall = 0.5 * (end.widest_mm - end.outer_mm) * unit
+    around, within = ("tube", "plug") if end.kind == "plug" else ("sleeve", "tube")
+    hole = end.tube_bore_mm if end.plug_bore_mm is None else end.plug_bore_mm
+    body = 0.5 * (end.inner_mm - hole) * unit
     x, wide = MARGIN + LENS, 2.0 * LENS
     layers = (
-        (-half - min(wall, wide), min(wall, wide), "tube"),
+        (-half - min(wall, wide), min(wall, wide), around),
         (-half, 2.0 * half, "glue"),
-        (half, min(body, wide), "plug"),
+        (half, min(body, wide), within),
     )
     drawn = "".join(
         _box(-LENS, top, wide, thick, _hatched(name, part)) for top, thick, part in layers
@@ -275,11 +319,15 @@ def _lens(y: float, end: JointGeometry, name: str) -> str:
 
 def _key(x: float, y: float, end: JointGeometry, name: str) -> str:
     """Name each hatching with the sizes of its part."""
-    hole = f"hole {mm(end.plug_bore_mm)}" if end.plug_bore_mm > 0.0 else "solid"
+    hole = f"hole {mm(_hole(end))}" if _hole(end) > 0.0 else "solid"
+    metal = f"plug {mm(end.inner_mm)}, {hole}"
+    if end.kind == "sleeve":
+        metal = f"sleeve {mm(end.widest_mm)}, bore {mm(end.outer_mm)}"
+    bore = f"bore {mm(end.tube_bore_mm)}" if end.tube_bore_mm > 0.0 else "solid"
     rows = [
-        ("tube", f"tube {mm(end.tube_outer_mm)}, bore {mm(end.tube_bore_mm)}"),
+        ("tube", f"tube {mm(end.tube_outer_mm)}, {bore}"),
         ("glue", f"glue {mm(end.radial_gap_mm)} on each side"),
-        ("plug", f"plug {mm(end.plug_diameter_mm)}, {hole}"),
+        (end.kind, metal),
     ]
     drawn = []
     for row, (part, words) in enumerate(rows):

@@ -17,7 +17,7 @@ WIDTH, MARGIN = 360.0, 12.0
 PER_MM = 3.0
 """Units of the drawing to a millimetre of paper; `report.css` prints it 120 mm wide."""
 HIGHEST = 132.0
-"""Most units that the tube's outside diameter takes."""
+"""Most units that the joint's outside diameter takes."""
 THIN = 3.0
 """A glue layer of fewer units is shown enlarged as well: 1 mm on paper."""
 LENS = 44.0
@@ -34,10 +34,11 @@ class Sheet:
     """Size on paper over real size [-]."""
     left: float
     inner: float
-    """End of the plug inside the tube."""
+    """End of the plug inside the tube, or of the sleeve on it."""
     mouth: float
+    """End of the tube."""
     face: float
-    """End of the plug outside the tube."""
+    """End of the plug or sleeve past the tube."""
     axis: float
     thin: bool
     """True where the glue layer is too thin on the drawing and needs the enlarged detail."""
@@ -62,8 +63,10 @@ def lay_out(end: JointGeometry, rod_length: float) -> Sheet:
     rod_length : float
         Pin to pin [mm]; the tube is drawn no further than its middle.
     """
-    outer, overlap = end.tube_outer_mm, end.overlap_mm
-    stub = max(0.2 * outer, (end.thread_engagement_mm or 0.0) - 0.95 * overlap)
+    outer, overlap = end.widest_mm, end.overlap_mm
+    # A plug's thread may reach into the overlap, a sleeve's lies past the tube.
+    shared = 0.95 * overlap if end.kind == "plug" else -0.1 * outer
+    stub = max(0.2 * outer, (end.thread_engagement_mm or 0.0) - shared)
     tail = max(0.1 * outer, 0.5 * rod_length - overlap)
     room = WIDTH - 2.0 * MARGIN
     least = overlap + stub + min(0.35 * outer, tail)

@@ -202,6 +202,20 @@ def permitted(assessment: Assessment) -> str:
     )
 
 
+def backup(assessment: Assessment) -> str:
+    """Say what it would be without the back-up, and what that is for; "" without one."""
+    result = assessment.failure_probability
+    if result is None or result.without_backup is None:
+        return ""
+    bare = result.without_backup
+    without = about(bare.estimate, bare.low, bare.high)
+    return (
+        f"Without the back-up and its hole: **{without}**. A back-up is there for the day a bond "
+        "lets go: it carries only then, and the pull does not test it. An end whose bond has "
+        "slipped must be found at inspection, and the rod replaced."
+    )
+
+
 def target(assessment: Assessment) -> str:
     """Say the target and whether it is met."""
     goal = assessment.target

@@ -25,6 +25,7 @@ WIDTH = 5.0
 STYLE: dict[str, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "jointrisk",
+    "text.parse_math": False,  # a dollar in a name is a dollar
     "font.family": ["sans-serif"],
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 9.5,

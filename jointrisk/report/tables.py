@@ -41,7 +41,7 @@ def csv_texts(assessment: Assessment) -> dict[str, str]:
         "pulls.csv": _pulls(assessment),
         "assumptions.csv": _assumptions(assessment),
     }
-    return {name: _csv(*made[name]) for name in NAMES if made[name][1]}
+    return {name: csv_text(*made[name]) for name in NAMES if made[name][1]}
 
 
 def links(assessment: Assessment) -> list[tuple[str, str]]:
@@ -128,7 +128,8 @@ def _assumptions(assessment: Assessment) -> Table:
     ]
 
 
-def _csv(heads: Iterable[str], rows: Iterable[Iterable[Cell]]) -> str:
+def csv_text(heads: Iterable[str], rows: Iterable[Iterable[Cell]]) -> str:
+    """Return a table as CSV text: every digit, empty where a number is not known."""
     stream = io.StringIO(newline="")
     writer = csv.writer(stream)  # lines end as RFC 4180 asks
     writer.writerow(heads)

@@ -61,9 +61,10 @@ def _more(assessment: Assessment, width: int) -> str:
     lines = [
         sentences.strength_in_service(assessment),
         sentences.permitted(assessment),
+        sentences.backup(assessment),
         sentences.target(assessment),
     ]
-    return "\n".join(wrap(sentences.mark(line), width, "", "  ") for line in lines)
+    return "\n".join(wrap(sentences.mark(line), width, "", "  ") for line in lines if line)
 
 
 def _pulls(assessment: Assessment, color: bool, width: int) -> str:

@@ -114,7 +114,7 @@ def percent(share: float | None) -> str:
         return "unknown"
     if 0.0 < share < 0.0001:
         return "under 0.01 %"
-    if 0.995 < share < 1.0:
+    if 0.995 <= share < 1.0:
         return "over 99 %"
     return f"{number(100.0 * share, 2)} %"
 

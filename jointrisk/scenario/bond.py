@@ -157,7 +157,8 @@ def _surfaces(ledger: Ledger, evidence: Evidence) -> None:
         origin: Origin = "scenario" if surface else "default"
         source, mark = YOURS if surface else ("base of the table for laboratory figures", _JUDGED)
         ledger.assume("adhesive.evidence_surface", base, origin, source, mark)
-    for member in ("plug", "tube", "second_plug", "second_tube"):
+    _other_end(ledger)
+    for member in (ledger.end, "tube", *(("second_plug", "second_tube") * (ledger.end == "plug"))):
         key = f"preparation.{member}"
         used = ledger.given.get(key)
         if member.startswith("second") and used is None:
@@ -170,6 +171,14 @@ def _surfaces(ledger: Ledger, evidence: Evidence) -> None:
             ledger.variable(key)
         elif not ledger.broken(key):
             _named(ledger, key, used, base, evidence)
+
+
+def _other_end(ledger: Ledger) -> None:
+    """Refuse the surface of a metal end that is not there."""
+    other = "sleeve" if ledger.end == "plug" else "plug"
+    if f"preparation.{other}" in ledger.given:
+        what = f"there is no {other}: write preparation.{ledger.end}"
+        ledger.problem(f"preparation.{other}", what)
 
 
 def _differs(ledger: Ledger, key: str, used: str | Given | None, surface: str | None) -> bool:

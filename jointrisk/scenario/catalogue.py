@@ -55,6 +55,10 @@ def _unknown(key: str, label: str, high: float = math.inf) -> Quantity:
     return Quantity(key, label, "ratio", "all", high=high, kind="not known")
 
 
+def _doubt(key: str, label: str) -> Quantity:
+    return Quantity(key, label, "ratio", "all", family="beta", high=1.0, kind="not known")
+
+
 def _factor(key: str, label: str, dimension: str = "ratio") -> Quantity:
     return Quantity(key, label, dimension, "all", kind="not known", above_zero=True)
 
@@ -67,17 +71,37 @@ _ROWS = (
     # Own to each joint.
     _length("tube.bore", "tube bore", "joint"),
     _length("plug.diameter", "plug diameter", "joint"),
+    _length("tube.outer_diameter", "tube outside diameter", "joint"),
+    _length("sleeve.bore", "sleeve bore", "joint"),
     _length("plug.overlap", "overlap", "joint"),
     _share("plug.glued_share", "glued share of the overlap", "joint"),
     _share("plug.off_centre", "plug off centre, share of the gap", "joint", high=0.95),
+    _length("sleeve.overlap", "overlap", "joint"),
+    _share("sleeve.glued_share", "glued share of the overlap", "joint"),
+    _share("sleeve.off_centre", "sleeve off centre, share of the gap", "joint", high=0.95),
     _strength("adhesive.shear_strength", "adhesive shear strength, joint to joint", "joint"),
     _positive("adhesive.toughness", "adhesive toughness in shear", "toughness", "joint"),
     _positive("adhesive.failure_strain", "adhesive shear strain at failure", "ratio", "joint"),
     _positive("preparation.plug", "preparation of the plug, strength ratio", "ratio", "joint"),
+    _positive("preparation.sleeve", "preparation of the sleeve, strength ratio", "ratio", "joint"),
     _positive("preparation.tube", "preparation of the tube, strength ratio", "ratio", "joint"),
     _share("weak_bonds.keeps", "share of strength a weak bond keeps", "joint"),
+    _share("weak_bonds.latent_keeps", "share a bond that damp undoes keeps", "joint"),
+    _positive("ageing.steady_share", "share of strength a bond bears for long", "ratio", "joint"),
+    _positive("ageing.damage_at_failure", "damage at which a bond breaks", "ratio", "joint"),
     _length("thread.engagement", "engaged length of thread", "joint"),
     _strength("plug.strength", "plug tensile strength", "joint"),
+    _strength("sleeve.strength", "sleeve tensile strength", "joint"),
+    _positive("rod_end.strength_ratio", "what a rod end holds over its rating", "ratio", "joint"),
+    _strength("rod_end.shank_strength", "tensile strength of the rod end's shank", "joint"),
+    _length("backup.hole", "hole of the back-up", "joint"),
+    _strength("backup.shear_strength", "shear strength of the back-up's pin", "joint"),
+    _length("backup.end_distance", "back-up's hole to the tube's mouth", "joint"),
+    _length("backup.insert_end_distance", "back-up's hole to the insert's inner end", "joint"),
+    _strength("backup.tube_bearing_strength", "bearing strength of the tube at a hole", "rod"),
+    _strength("backup.tube_shear_strength", "shear strength of the tube to a hole's end", "rod"),
+    _strength("backup.insert_bearing_strength", "bearing strength of the insert", "joint"),
+    _strength("backup.insert_shear_strength", "shear strength of the insert", "joint"),
     # Own to each rod.
     _strength("tube.tension_strength", "tube tensile strength", "rod"),
     _strength("tube.compression_strength", "tube compressive strength", "rod"),
@@ -100,15 +124,37 @@ _ROWS = (
     _unknown("model.toughness_exponent", "how toughness follows the strength of a surface"),
     _unknown("weak_bonds.lone_weight", "chance that a joint is badly bonded", high=1.0),
     _unknown("weak_bonds.bad_batch_weight", "chance that a whole batch is bad", high=1.0),
+    _unknown("weak_bonds.latent_weight", "chance that damp undoes a joint", high=1.0),
+    _doubt("service.humidity", "relative humidity in service"),
+    _doubt("ageing.wet_share", "share of strength left after long in wet air"),
+    _factor("ageing.wetting_time", "time in which damp takes its share", "time"),
+    _unknown("ageing.own_scatter", "how unlike joints age", high=2.0),
+    _factor("ageing.fatigue_exponent", "slope of the fatigue line"),
+    _factor("ageing.fatigue_height", "height of the fatigue line"),
+    _unknown("proof.damage_from", "share of its strength from which a pull hurts a joint"),
+    _unknown("proof.damage_most", "most that a pull takes of a joint that holds it", high=1.0),
+    Quantity(
+        "backup.stress_concentration",
+        "peak over mean stress across the back-up's hole",
+        "ratio",
+        "all",
+        low=1.0,
+        kind="not known",
+    ),
     Quantity("service.hottest", "hottest in service", "temperature", "all", "normal", -273.15),
     Quantity("service.coldest", "coldest in service", "temperature", "all", "normal", -273.15),
     # Facts: one value each.
-    _length("tube.outer_diameter", "tube outside diameter", "all"),
     _strength("tube.shear_modulus", "tube shear modulus through the wall", "all"),
+    _strength("tube.peel_strength", "tube strength through the wall", "all"),
     _fact("tube.expansion", "tube expansion along the axis", "expansion", -math.inf),
     _fact("plug.bore", "hole in the plug", "length"),
     _strength("plug.modulus", "plug modulus", "all"),
     _fact("plug.expansion", "plug expansion", "expansion", -math.inf),
+    _length("sleeve.outer_diameter", "sleeve outside diameter", "all"),
+    _strength("sleeve.modulus", "sleeve modulus", "all"),
+    _fact("sleeve.expansion", "sleeve expansion", "expansion", -math.inf),
+    _positive("rod_end.static_rating", "static rating of the rod end", "force", "all"),
+    _length("backup.diameter", "pin of the back-up, across", "all"),
     _length("rods.length", "length of the rod, pin to pin", "all"),
     _fact("service.workshop_temperature", "temperature at the rig", "temperature", -273.15),
     _fact("adhesive.cure_temperature", "cure temperature", "temperature", -273.15),
@@ -123,6 +169,6 @@ _SECOND = tuple(
 QUANTITIES: Mapping[str, Quantity] = MappingProxyType({row.key: row for row in _ROWS + _SECOND})
 
 LOAD_FAMILY: Mapping[str, str] = MappingProxyType(
-    {"annual_maximum": "gumbel", "event": "lognormal", "sustained": "normal"}
+    {"annual_maximum": "gumbel", "event": "lognormal", "sustained": "normal", "cycles": "lognormal"}
 )
 """Family of the size of each kind of load, where none is named."""

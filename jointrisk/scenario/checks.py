@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from jointrisk import units
 from jointrisk.scenario import tables
+from jointrisk.scenario.types import FITS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -18,21 +19,23 @@ __all__ = ["check_together"]
 _WIDE_GAP = 0.5
 _NARROW_GAP = 0.05
 _NEED_SCATTER = (
-    "tube.bore",
-    "plug.diameter",
     "plug.overlap",
+    "sleeve.overlap",
     "second_plug.diameter",
     "second_plug.overlap",
     "adhesive.shear_strength",
 )
-_PLUGS = ("plug", "second_plug")
+_BOTH = ("first", "second_plug")
 
 
 def check_together(ledger: Ledger, fields: Mapping[str, Any]) -> None:
     """Look at values side by side, as far as they could be read."""
-    for plug in _PLUGS:
-        if plug == "plug" or any(key.startswith("second_plug.") for key in ledger.variables):
-            _check_fit(ledger, plug)
+    if ledger.end == "sleeve":
+        _check_sleeve(ledger)
+    else:
+        _check_fit(ledger, "plug")
+        if any(key.startswith("second_plug.") for key in ledger.variables):
+            _check_fit(ledger, "second_plug")
     _check_thread(ledger, fields["thread"], fields["second_thread"])
     _check_tube(ledger)
     _check_length(ledger)
@@ -47,9 +50,24 @@ def _mm(value: float) -> str:
 
 
 def _own(ledger: Ledger, table: str, name: str) -> str:
-    """Return the key of a plug's number: the second plug has what it does not say as the first."""
+    """Return the key of an end's number: the second has what it does not say as the first."""
     key = f"{table}.{name}"
-    return key if key in ledger.variables else f"plug.{name}"
+    return key if key in ledger.variables else f"{ledger.end}.{name}"
+
+
+def _check_sleeve(ledger: Ledger) -> None:
+    wide, across = FITS["sleeve"]
+    bore, tube, outer = (ledger.mean(key) for key in (wide, across, "sleeve.outer_diameter"))
+    if bore is not None and outer is not None and outer <= bore:
+        most = f"above the bore of {_mm(bore)}"
+        ledger.problem("sleeve.outer_diameter", "leaves no wall", _mm(outer), most)
+    if bore is None or tube is None:
+        return
+    if bore <= tube:
+        got, least = _mm(bore), f"above the tube's {_mm(tube)}"
+        ledger.problem(wide, "the sleeve does not go over the tube", got, least)
+    else:
+        _warn_gap(ledger, wide, across)
 
 
 def _check_fit(ledger: Ledger, table: str) -> None:
@@ -65,7 +83,12 @@ def _check_fit(ledger: Ledger, table: str) -> None:
         got, most = _mm(plug), f"below the bore of {_mm(bore)}"
         ledger.problem(across, "the plug does not go into the tube", got, most)
         return
-    gap = (bore - plug) / 2
+    _warn_gap(ledger, wide, across)
+
+
+def _warn_gap(ledger: Ledger, wide: str, across: str) -> None:
+    """Warn of a gap at which a joint does not do well."""
+    gap = ((ledger.mean(wide) or 0.0) - (ledger.mean(across) or 0.0)) / 2
     spreads = (ledger.variables[wide].spread, ledger.variables[across].spread)
     sd = sum(float(found.sd) ** 2 for found in spreads) ** 0.5 / 2
     if sd > 0 and gap < 2 * sd:
@@ -83,16 +106,17 @@ def _check_fit(ledger: Ledger, table: str) -> None:
 
 
 def _check_thread(ledger: Ledger, *threads: Thread | None) -> None:
-    """Refuse a thread that leaves nothing of its plug."""
-    for table, thread in zip(_PLUGS, threads, strict=True):
-        plug = ledger.mean(_own(ledger, table, "diameter"))
+    """Refuse a thread that leaves nothing of its metal end."""
+    size = "diameter" if ledger.end == "plug" else "outer_diameter"
+    for table, thread in zip(ledger.ends, threads, strict=False):
+        plug = ledger.mean(_own(ledger, table, size))
         own = thread or threads[0]
-        if plug is None or own is None or (table != "plug" and ledger.broken("thread.size")):
+        if plug is None or own is None or (table == "second_plug" and ledger.broken("thread.size")):
             continue
         if own.major_diameter >= plug:
-            key = f"{table.replace('plug', 'thread')}.size" if thread else "thread.size"
-            most = f"below the plug's {_mm(plug)}"
-            ledger.problem(key, "leaves nothing of the plug", f"{own.size}", most)
+            key = "second_thread.size" if table == "second_plug" and thread else "thread.size"
+            most = f"below the {ledger.end}'s {_mm(plug)}"
+            ledger.problem(key, f"leaves nothing of the {ledger.end}", f"{own.size}", most)
 
 
 def _check_tube(ledger: Ledger) -> None:
@@ -103,7 +127,7 @@ def _check_tube(ledger: Ledger) -> None:
 
 
 def _check_length(ledger: Ledger) -> None:
-    keys = [_own(ledger, table, "overlap") for table in _PLUGS]
+    keys = [_own(ledger, table, "overlap") for table in _BOTH]
     length, overlaps = ledger.mean("rods.length"), [ledger.mean(key) for key in keys]
     if length is None or length <= 0:
         return
@@ -117,7 +141,7 @@ def _check_length(ledger: Ledger) -> None:
         ledger.warn(
             "overlap-long",
             f"the two overlaps, {_mm(both)} together, are longer than the rod's {_mm(length)}: "
-            "the two plugs would meet.",
+            f"the two {ledger.end}s would meet.",
         )
 
 
@@ -156,13 +180,15 @@ def _warn_adhesive(ledger: Ledger) -> None:
 
 def _warn_scatter(ledger: Ledger, loads: Sequence[Load]) -> None:
     """Name the main numbers that are given as exact though they differ from part to part."""
-    plain = [key for key in _NEED_SCATTER if getattr(ledger.given.get(key), "plain", None)]
-    if "plug.radial_gap" in ledger.given:
-        plain = [key for key in plain if key not in ("tube.bore", "plug.diameter")]
-        if ledger.given["plug.radial_gap"].plain:
-            plain.append("plug.radial_gap")
-    exact = [load for load in loads if load.kind != "sustained" and load.size.spread.sd == 0]
-    plain += [f'the size of load "{load.name}"' for load in exact]
+    fit, gap = FITS[ledger.end], f"{ledger.end}.radial_gap"
+    keys = (*fit, *_NEED_SCATTER)
+    plain = [key for key in keys if getattr(ledger.given.get(key), "plain", None)]
+    if gap in ledger.given:
+        plain = [key for key in plain if key not in fit]
+        if ledger.given[gap].plain:
+            plain.append(gap)
+    exact = [load for load in loads if not load.lasting and load.size.spread.sd == 0]
+    plain += [f'the {load.size.key.split(".")[-1]} of load "{load.name}"' for load in exact]
     if plain:
         verb = "is" if len(plain) == 1 else "are"
         ledger.warn(
@@ -173,10 +199,20 @@ def _warn_scatter(ledger: Ledger, loads: Sequence[Load]) -> None:
 
 
 def _warn_corrosion(ledger: Ledger) -> None:
-    tube, *plugs = (str(ledger.given.get(f"{part}.material", "")) for part in ("tube", *_PLUGS))
-    if tube.startswith("carbon") and any(plug.startswith("aluminium") for plug in plugs):
+    parts = ("tube", *ledger.ends)
+    tube, *metals = (str(ledger.given.get(f"{part}.material", "")) for part in parts)
+    if not tube.startswith("carbon"):
+        return
+    if any(metal.startswith("aluminium") for metal in metals):
         ledger.warn(
             "corrosion",
             "aluminium that touches carbon corrodes where it is damp, and no number here counts "
-            "that. Keep them apart: glass beads or a glass ply in the gap, anodised plug.",
+            f"that. Keep them apart: glass beads or a glass ply in the gap, anodised {ledger.end}; "
+            "or take titanium, which hardly minds.",
+        )
+    elif any(metal.startswith("steel") for metal in metals):
+        ledger.warn(
+            "corrosion",
+            "plain steel rusts faster where it touches carbon and is damp, though less than "
+            "aluminium: glass beads in the gap keep them apart, paint or plating the water off.",
         )

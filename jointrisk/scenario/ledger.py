@@ -15,7 +15,7 @@ from jointrisk.scenario.types import Assumption, Variable, Warning_
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from jointrisk.scenario.types import Origin
+    from jointrisk.scenario.types import End, Origin
     from jointrisk.spread import Spread
 
 __all__ = ["YOURS", "Ledger", "spread_text"]
@@ -37,6 +37,13 @@ class Ledger:
     warnings: list[Warning_] = field(default_factory=list)
     assumptions: list[Assumption] = field(default_factory=list)
     variables: dict[str, Variable] = field(default_factory=dict)
+    end: End = "plug"
+    """What the metal ends are."""
+
+    @property
+    def ends(self) -> tuple[str, ...]:
+        """Tables that the metal ends may have: the first, and the second where it may differ."""
+        return ("plug", "second_plug") if self.end == "plug" else ("sleeve",)
 
     def broken(self, *keys: str) -> bool:
         """Return whether any of `keys`, or the table it stands in, could not be read."""
@@ -130,6 +137,20 @@ class Ledger:
         )
         return base
 
+    def enter_at(
+        self,
+        key: str,
+        quantity: Quantity,
+        found: Given,
+        origin: Origin,
+        source: str,
+        confidence: str,
+    ) -> None:
+        """As `enter`; what is wrong is told under `key`, where it stands in the file."""
+        count = len(self.problems)
+        self.enter(quantity, found, origin, source, confidence)
+        self.problems[count:] = [replace(each, key=key) for each in self.problems[count:]]
+
     def put(
         self, quantity: Quantity, base: Spread, origin: Origin, source: str, confidence: str
     ) -> None:
@@ -171,7 +192,7 @@ def spread_text(base: Spread, unit: str) -> str:
         return f"{_limits(base.low, base.high, unit)}, most likely {most}"
     mean, sd = float(base.mean), float(base.sd)
     about = f"{units.format_value(mean, unit)} on average"
-    if unit in ("mm", "degC") or mean == 0:
+    if unit in ("mm", "deg", "degC") or mean == 0:
         sd_unit = "K" if unit == "degC" else unit
         return f"{about}, sd {units.format_value(sd, sd_unit)}, {name}"
     return f"{about}, CoV {sd / abs(mean):.3g}, {name}"

@@ -11,32 +11,32 @@ from jointrisk.scenario import tables
 from jointrisk.scenario.catalogue import QUANTITIES
 from jointrisk.scenario.given import Given, build
 from jointrisk.scenario.ledger import YOURS, Ledger
-from jointrisk.scenario.types import Thread
+from jointrisk.scenario.types import FITS, Thread
 
 if TYPE_CHECKING:
     from jointrisk.spread import Spread
 
 __all__ = [
+    "resolve_end",
     "resolve_fit",
-    "resolve_plug",
     "resolve_rods",
     "resolve_second",
     "resolve_thread",
     "resolve_tube",
 ]
 
-_PLUG_CELLS = {"strength": "tension_strength", "modulus": "modulus", "expansion": "expansion"}
-_COMPOSITE_ONLY = ("interlaminar_strength", "interlaminar_toughness")
+_END_CELLS = {"strength": "tension_strength", "modulus": "modulus", "expansion": "expansion"}
+_COMPOSITE_ONLY = ("interlaminar_strength", "interlaminar_toughness", "peel_strength")
 
 
 def resolve_rods(ledger: Ledger) -> None:
     """Length, bow and offset of the load."""
     for key in ("rods.length", "tube.outer_diameter"):
-        if key in ledger.given:
+        if key in ledger.given and key not in FITS[ledger.end] and _plain(ledger, key):
             ledger.variable(key)
     ledger.variable("rods.bow")
     offset = tables.default("rods.load_offset")
-    outer = ledger.mean("tube.outer_diameter")
+    outer = _mean(ledger, "tube.outer_diameter")
     low, high = (share * (outer or 1.0) for share in offset.row["share_of_outer_diameter"])
     fallback = Given("length", "", {}, never_outside=(low, high))
     if outer is not None or "rods.load_offset" in ledger.given:
@@ -65,25 +65,39 @@ def resolve_tube(ledger: Ledger) -> tuple[bool, tables.Points]:
     return material.composite, points
 
 
-def resolve_plug(ledger: Ledger, thread: Thread | None) -> None:
-    """Strength, modulus, hole and glued length of the plug."""
-    _plug_material(ledger, "plug")
-    if "plug.overlap" in ledger.given:
-        ledger.variable("plug.overlap")
-    ledger.variable("plug.glued_share")
-    ledger.variable("plug.off_centre")
-    _hole(ledger, "plug", thread)
+def resolve_end(ledger: Ledger, thread: Thread | None) -> None:
+    """Strength, modulus, sizes and glued length of the metal end."""
+    end = ledger.end
+    _end_material(ledger, end)
+    for key in ("plug.overlap", "sleeve.overlap", "sleeve.outer_diameter"):
+        if key.startswith(end) and key in ledger.given:
+            ledger.variable(key)
+    ledger.variable(f"{end}.glued_share")
+    ledger.variable(f"{end}.off_centre")
+    if end == "plug":
+        _hole(ledger, "plug", thread)
+        return
+    bore = ledger.given.get("tube.bore")
+    if bore is None and not ledger.broken("tube.bore"):
+        ledger.problem("tube.bore", "is missing", "", '"10 mm", or "0 mm" for a solid rod')
+    elif bore is not None and _plain(ledger, "tube.bore"):
+        ledger.enter(replace(QUANTITIES["tube.bore"], above_zero=False), bore, "scenario", *YOURS)
 
 
 def resolve_second(ledger: Ledger, first: Thread | None) -> Thread | None:
     """Resolve what the second end has of its own, all else being as at the first."""
+    if ledger.end == "sleeve":
+        for key in ledger.given:
+            if "second_" in key:
+                ledger.problem(key, "both ends of a rod with sleeves are alike: leave it out")
+        return None
     thread = resolve_thread(ledger, "second_thread")
     threaded = [key for key in ledger.given if key.startswith("second_thread.")]
     if threaded and first is None and not ledger.broken("thread", "thread.size"):
         what = "the first end has no thread: give [thread] too"
         ledger.problem(threaded[0], what)
         return None
-    _plug_material(ledger, "second_plug")
+    _end_material(ledger, "second_plug")
     for name in ("diameter", "overlap", "glued_share", "off_centre"):
         if f"second_plug.{name}" in ledger.given:
             ledger.variable(f"second_plug.{name}")
@@ -97,16 +111,36 @@ def resolve_second(ledger: Ledger, first: Thread | None) -> Thread | None:
     return thread
 
 
-def _plug_material(ledger: Ledger, table: str) -> None:
-    """Strength, modulus and expansion of a plug; of the second one only what is its own."""
+def _end_material(ledger: Ledger, table: str) -> None:
+    """Strength, modulus and expansion of a metal end; of the second only what is its own."""
     material = _material(ledger, table)
-    for name, column in _PLUG_CELLS.items():
+    for name, column in _END_CELLS.items():
         key = f"{table}.{name}"
         if material is not None:
             cell = material.cells[column]
             ledger.variable(key, _from_cell(column, cell, fixed=name != "strength"), cell)
-        elif table != "plug" and key in ledger.given:
+        elif table == "second_plug" and key in ledger.given:
             ledger.variable(key)
+
+
+def _plain(ledger: Ledger, key: str) -> bool:
+    """Return whether a size without part in the fit is one value, as it must be."""
+    if ledger.given[key].text:
+        return True
+    what = f"takes one value, not a spread: the gap of a {ledger.end} does not hang on it"
+    ledger.problem(key, what, "a table", 'a text such as "14.2 mm"')
+    return False
+
+
+def _mean(ledger: Ledger, key: str) -> float | None:
+    """Return the mean of a length, resolved or still as written; None where it has a problem."""
+    written = ledger.given.get(key)
+    if key in ledger.variables or not isinstance(written, Given):
+        return ledger.mean(key)
+    try:
+        return float(build(written, "normal").mean)
+    except InputError:
+        return None  # told where the length itself is resolved
 
 
 def _hole(ledger: Ledger, table: str, thread: Thread | None) -> None:
@@ -116,7 +150,7 @@ def _hole(ledger: Ledger, table: str, thread: Thread | None) -> None:
 
 
 def resolve_thread(ledger: Ledger, table: str = "thread") -> Thread | None:
-    """Thread of the plug, or of the second one, and its engaged length."""
+    """Thread of the metal end, or of the second one, and its engaged length."""
     size = ledger.given.get(f"{table}.size")
     if size is None:
         return None
@@ -135,10 +169,11 @@ def resolve_thread(ledger: Ledger, table: str = "thread") -> Thread | None:
 
 
 def resolve_fit(ledger: Ledger) -> None:
-    """Bore and plug diameter, of which one may come from the gap on one side."""
-    keys = ("tube.bore", "plug.diameter", "plug.radial_gap")
+    """Resolve the two diameters at the glue, of which one may come from the gap on one side."""
+    gap = f"{ledger.end}.radial_gap"
+    keys = (*FITS[ledger.end], gap)
     there = [key for key in keys if key in ledger.given]
-    misspelt = any(key.startswith(("tube.", "plug.")) for key in ledger.skip)
+    misspelt = any(key.startswith(("tube.", f"{ledger.end}.")) for key in ledger.skip)
     if ledger.broken(*keys) or (misspelt and len(there) != 2):
         for key in keys[:2]:
             if key in ledger.given:
@@ -146,18 +181,19 @@ def resolve_fit(ledger: Ledger) -> None:
         return
     if len(there) != 2:
         ledger.problem(
-            "plug.radial_gap",
-            "bore, plug and gap fix each other: two are needed, no more",
+            gap,
+            f"bore, {'plug' if ledger.end == 'plug' else 'tube'} and gap fix each other: "
+            "two are needed, no more",
             ", ".join(there) or "none of them",
-            "two of tube.bore, plug.diameter and plug.radial_gap (the gap on one side)",
+            f"two of {keys[0]}, {keys[1]} and {gap} (the gap on one side)",
         )
         return
-    if "plug.radial_gap" not in there:
-        ledger.variable("tube.bore")
-        ledger.variable("plug.diameter")
+    if gap not in there:
+        ledger.variable(keys[0])
+        ledger.variable(keys[1])
         return
     known, derived = sorted(keys[:2], key=lambda key: key not in ledger.given)
-    _from_gap(ledger, known, derived, sign=-1.0 if derived == "plug.diameter" else 1.0)
+    _from_gap(ledger, known, derived, sign=-1.0 if derived == keys[1] else 1.0)
 
 
 def points_text(points: tables.Points, unit: str) -> str:
@@ -189,8 +225,9 @@ def _from_gap(ledger: Ledger, known: str, derived: str, *, sign: float) -> None:
     """
     from jointrisk import spread
 
+    key = f"{ledger.end}.radial_gap"
     written: Given = ledger.given[known]
-    gap: Given = ledger.given["plug.radial_gap"]
+    gap: Given = ledger.given[key]
     try:
         middle = float(build(written, "normal").mean)
         clear = build(gap, "normal")
@@ -198,11 +235,11 @@ def _from_gap(ledger: Ledger, known: str, derived: str, *, sign: float) -> None:
             raise InputError(f"is not above zero (got {clear.mean:.4g} mm)")  # noqa: TRY301
         other = _straight(clear, middle, 2.0 * sign)
     except InputError as error:
-        ledger.problem("plug.radial_gap", str(error))
+        ledger.problem(key, str(error))
         return
     ledger.put(QUANTITIES[known], spread.Fixed(middle), "scenario", *YOURS)
-    names = {"tube.bore": "tube bore", "plug.diameter": "plug diameter"}
-    source = f"{names[known]} and twice the gap on one side, which holds the scatter of both"
+    given = QUANTITIES[known].label
+    source = f"{given} and twice the gap on one side, which holds the scatter of both"
     row = QUANTITIES[derived]
     row = replace(row, scope=gap.scope or row.scope, kind=gap.kind or row.kind)
     ledger.put(row, other, "scenario", gap.source or source, "given")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ARRAYS", "dotted", "keys_of", "section_of", "shown", "unknown", "validate"]
 
-ARRAYS = ("load", "pull", "correlation")
+ARRAYS = ("part", "load", "pull", "correlation")
 _HINTS = {
     "gap": 'per side or in total? write plug.radial_gap = "…" for the gap on one side, '
     "or give tube.bore and plug.diameter",
@@ -25,6 +25,8 @@ _HINTS = {
     "clearance": "write plug.radial_gap for the gap on one side, "
     "or give tube.bore and plug.diameter",
 }
+_ENDS = ("plug", "sleeve")
+"""Tables of which a file has exactly one."""
 
 
 def validate(raw: dict[str, Any]) -> tuple[File, list[Problem], set[str]]:
@@ -47,7 +49,7 @@ def validate(raw: dict[str, Any]) -> tuple[File, list[Problem], set[str]]:
         else:
             problems += _missing(file, skip)
             return file, problems, skip
-    return File(), problems, skip | set(File.needed)
+    return File(), problems, skip | {*File.needed, "plug"}
 
 
 def dotted(loc: Sequence[int | str]) -> str:
@@ -86,7 +88,11 @@ def unknown(loc: Sequence[int | str], allowed: Sequence[str] = ()) -> Problem:
     section = _section(loc[:-1])
     allowed = allowed or list(keys_of(section))
     if name in _HINTS:
-        return Problem(dotted(loc), f"unknown key: {_HINTS[name]}")
+        hint = _HINTS[name]
+        if loc[0] == "sleeve":
+            hint = hint.replace("tube.bore and plug.diameter", "sleeve.bore")
+            hint = hint.replace("plug.radial_gap", "sleeve.radial_gap")
+        return Problem(dotted(loc), f"unknown key: {hint}")
     elsewhere = [
         f"[{table}]"
         for table in keys_of(File)
@@ -122,6 +128,12 @@ def _missing(file: File, skip: set[str]) -> list[Problem]:
         for name in File.needed
         if name not in skip and keys_of(File)[name] not in file.model_fields_set
     ]
+    ends = [name for name in _ENDS if getattr(file, name) is not None or name in skip]
+    if not ends:
+        problems.append(Problem("plug", "is missing", expected=_FIRST["plug"]))
+    elif len(ends) > 1:
+        what = "stands beside [plug]: the metal ends are plugs or sleeves, not both"
+        problems.append(Problem("sleeve", what, "both", "one of [plug] and [sleeve]"))
     absent = {problem.key for problem in problems} | skip
     for name, attribute in keys_of(File).items():
         value = getattr(file, attribute)
@@ -143,7 +155,7 @@ _FIRST = {
     "schema": "schema = 1 at the top",
     "rods": "a table [rods] with at least the length",
     "tube": "a table [tube] with at least material and outer_diameter",
-    "plug": "a table [plug] with at least material and overlap",
+    "plug": "a table [plug] or [sleeve] with at least material and overlap",
     "adhesive": "a table [adhesive] with at least its class",
 }
 

@@ -93,7 +93,7 @@ def load_text(text: str, name: str = "scenario", *, option: str | None = None) -
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema of a scenario file, in the part that draft 4 knows."""
-    from jointrisk.scenario.shape import json_schema
+    from jointrisk.scenario.json_schema import json_schema
 
     return json_schema()
 

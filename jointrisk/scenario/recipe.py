@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from jointrisk.scenario.shape import LoadTable
     from jointrisk.scenario.types import Origin
 
-__all__ = ["RecipeRow", "Whose", "fill", "kind_of", "recipes"]
+__all__ = ["RecipeRow", "Whose", "fill", "kind_of", "recipes", "refuse", "times"]
 
 Whose = tuple["Origin", str, str]
 _JUDGED = tables.CONFIDENCE["J"]
@@ -69,7 +69,7 @@ def fill(ledger: Ledger, at: str, table: LoadTable) -> tuple[LoadTable, Mapping[
         The load as written; its own keys win.
     """
     if table.recipe is None:
-        _refuse(ledger, at, table, ("arm_ratio", "weight"), "has no meaning without a recipe")
+        refuse(ledger, at, table, ("weight",), "has no meaning without a recipe")
         return table, {}
     row = tables.recipes()[table.recipe]
     judged: Whose = ("default", f"recipe: {table.recipe}", _JUDGED)
@@ -77,7 +77,7 @@ def fill(ledger: Ledger, at: str, table: LoadTable) -> tuple[LoadTable, Mapping[
     kind = table.kind or row.kind
     if table.kind is None and not ledger.broken(f"{at}.kind"):
         changes["kind"] = kind
-    if table.direction is None and kind != "sustained":
+    if table.direction is None and kind not in ("sustained", "cycles"):
         changes["direction"] = row.direction
     if table.rate is None and kind == "event" and row.rate:
         changes["rate"] = read_plain(row.rate, "rate")
@@ -86,10 +86,10 @@ def fill(ledger: Ledger, at: str, table: LoadTable) -> tuple[LoadTable, Mapping[
     ledger.assume(f"load.{name}.recipe", table.recipe, "scenario", *YOURS)
     if "kind" in changes:
         ledger.assume(f"load.{name}.kind", kind, *judged)
-    if table.size is not None:
-        what = "has no meaning beside a size of your own: write the force in the rod"
-        _refuse(ledger, at, table, ("arm_ratio", "weight"), what)
-    elif not ledger.broken(f"{at}.size"):
+    if table.size is not None or table.moment is not None:
+        what = "has no meaning beside a size of your own: write the force"
+        refuse(ledger, at, table, ("weight",), what)
+    elif not ledger.broken(f"{at}.size", f"{at}.moment"):
         changes["size"] = _size(ledger, at, table, row)
         source = f"recipe: {table.recipe}; {row.source}"
         whose["size"] = ("default", source, row.confidence)
@@ -97,19 +97,17 @@ def fill(ledger: Ledger, at: str, table: LoadTable) -> tuple[LoadTable, Mapping[
 
 
 def _size(ledger: Ledger, at: str, table: LoadTable, row: tables.Recipe) -> Given | None:
-    """Return the size of the recipe, in the rod, or None where something is missing."""
+    """Return the size of the recipe where it acts, or None where something is missing."""
     weight = _weight(ledger, at, table, row)
-    ratio = _arm_ratio(ledger, at, table, row)
-    if weight is None or ratio is None:
-        return None
-    return _times(row.size, weight * ratio)
+    _ask_for_arm(ledger, at, table, row)
+    return None if weight is None else times(row.size, weight, "force")
 
 
 def _weight(ledger: Ledger, at: str, table: LoadTable, row: tables.Recipe) -> float | None:
     """Return the weight [N] that the size is counted in; 1 where it is a force."""
     key = f"{at}.weight"
     if row.weight_of is None:
-        _refuse(ledger, at, table, ("weight",), f'has no meaning for "{table.recipe}"')
+        refuse(ledger, at, table, ("weight",), f'has no meaning for "{table.recipe}"')
         return 1.0
     if table.weight is None:
         if not ledger.broken(key):
@@ -125,22 +123,15 @@ def _weight(ledger: Ledger, at: str, table: LoadTable, row: tables.Recipe) -> fl
     return weight
 
 
-def _arm_ratio(ledger: Ledger, at: str, table: LoadTable, row: tables.Recipe) -> float | None:
-    """Return the force in the rod over the force of the recipe [-]."""
-    key, name = f"{at}.arm_ratio", table.name or at
+def _ask_for_arm(ledger: Ledger, at: str, table: LoadTable, row: tables.Recipe) -> None:
+    """Refuse a lever where the force is in the rod, and miss one where it is not."""
     if row.in_rod:
         what = f'has no meaning for "{table.recipe}": its force is in the rod already'
-        _refuse(ledger, at, table, ("arm_ratio",), what)
-        return 1.0
-    ratio = table.arm_ratio
-    if ratio is not None and ratio <= 0:
-        ledger.problem(key, "is not above zero", f"{ratio:g}", "force in the rod over that applied")
-        return None
-    if ratio is not None:
-        ledger.assume(f"load.{name}.arm_ratio", f"{ratio:g}", "scenario", *YOURS)
-        return ratio
-    if ledger.broken(key):
-        return None
+        refuse(ledger, at, table, ("arm_ratio", "angle"), what)
+        return
+    if table.arm_ratio is not None or ledger.broken(f"{at}.arm_ratio"):
+        return
+    name = table.name or at
     source = f"the force {row.acts} taken as that in the rod"
     ledger.assume(f"load.{name}.arm_ratio", "1", "default", source, _JUDGED)
     ledger.warn(
@@ -149,20 +140,29 @@ def _arm_ratio(ledger: Ledger, at: str, table: LoadTable, row: tables.Recipe) ->
         f"between, the rod may carry several times as much: write arm_ratio = force in the rod "
         f"over force {row.acts}.",
     )
-    return 1.0
 
 
-def _times(size: Given, factor: float) -> Given:
-    """Return `size` times a positive factor [N or -], as a force; a CoV stays what it is."""
+def times(size: Given, factor: float, dimension: str) -> Given:
+    """Return `size` times a factor that is not 0, of another dimension; a CoV stays what it is."""
+
+    def pair(limits: tuple[float, float] | None) -> tuple[float, float] | None:
+        low, high = sorted(limit * factor for limit in limits) if limits else (0.0, 0.0)
+        return (low, high) if limits else None
+
     numbers = {k: v if k == "cov" else v * factor for k, v in size.numbers.items()}
-    low_high = size.never_outside and (
-        size.never_outside[0] * factor,
-        size.never_outside[1] * factor,
+    if factor < 0:
+        swapped = {"p05": "p95", "p95": "p05"}
+        numbers = {swapped.get(k, k): abs(v) if k == "sd" else v for k, v in numbers.items()}
+    return replace(
+        size,
+        dimension=dimension,
+        numbers=numbers,
+        never_outside=pair(size.never_outside),
+        truncated=pair(size.truncated),
     )
-    return replace(size, dimension="force", numbers=numbers, never_outside=low_high)
 
 
-def _refuse(ledger: Ledger, at: str, table: LoadTable, keys: tuple[str, ...], what: str) -> None:
+def refuse(ledger: Ledger, at: str, table: LoadTable, keys: tuple[str, ...], what: str) -> None:
     """Refuse keys that are given and say nothing."""
     for key in keys:
         found = getattr(table, key)

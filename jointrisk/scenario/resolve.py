@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from jointrisk.errors import Problem, ScenarioError
-from jointrisk.scenario import bond, members, use
+from jointrisk.scenario import ageing, bond, inline, members, rig, use
 from jointrisk.scenario.checks import check_together
 from jointrisk.scenario.ledger import Ledger
 from jointrisk.scenario.problems import keys_of
@@ -27,8 +27,9 @@ def resolve(
     ScenarioError
         Where `problems` holds any already, or more are found.
     """
-    ledger = Ledger(_flat(file), skip, list(problems))
-    fields = _set_up(ledger, file) | _members_and_bond(ledger) | _use(ledger, file)
+    sleeve = file.plug is None and "plug" not in skip and (file.sleeve or "sleeve" in skip)
+    ledger = Ledger(_flat(file), skip, list(problems), end="sleeve" if sleeve else "plug")
+    fields = _set_up(ledger, file) | _members_and_bond(ledger, file) | _use(ledger, file)
     check_together(ledger, fields)
     if ledger.problems:
         raise ScenarioError(path, _in_order(ledger.problems))
@@ -57,20 +58,24 @@ def _set_up(ledger: Ledger, file: File) -> dict[str, Any]:
     }
 
 
-def _members_and_bond(ledger: Ledger) -> dict[str, Any]:
-    """Resolve tube, plug, thread and bond; return their plain facts."""
+def _members_and_bond(ledger: Ledger, file: File) -> dict[str, Any]:
+    """Resolve tube, plug, thread, bond and what is in line; return their plain facts."""
     composite, wall = members.resolve_tube(ledger)
     members.resolve_rods(ledger)
     thread = members.resolve_thread(ledger)
-    members.resolve_plug(ledger, thread)
+    members.resolve_end(ledger, thread)
     second_thread = members.resolve_second(ledger, thread)
     members.resolve_fit(ledger)
     joint = bond.resolve_bond(ledger)
     return {
+        "end": ledger.end,
         "tube_is_composite": composite,
         "wall_strength_by_temperature": wall,
         "thread": thread,
         "second_thread": second_thread,
+        "rod_end": inline.resolve_rod_end(ledger),
+        "backup": inline.resolve_backup(ledger),
+        "parts": inline.resolve_parts(ledger, file.part),
         "adhesive_class": joint.adhesive_class,
         "evidence": joint.evidence,
         "toughness_given": joint.toughness_given,
@@ -84,11 +89,13 @@ def _use(ledger: Ledger, file: File) -> dict[str, Any]:
     """Resolve how the rods are used and pulled."""
     use.resolve_service(ledger)
     target, loads = use.resolve_target(ledger, file.target), use.resolve_loads(ledger, file.load)
+    pulls = use.resolve_pulls(ledger, file.pull)
     return {
+        **ageing.resolve_ageing(ledger, file.life.slices, loads),
         "target": target,
         "loads": loads,
-        "pulls": use.resolve_pulls(ledger, file.pull),
-        "proof": use.resolve_proof(ledger),
+        "pulls": pulls,
+        "proof": rig.resolve_proof(ledger, pulls),
         "correlations": use.resolve_correlations(ledger, file.correlation, loads),
     }
 

@@ -7,8 +7,6 @@ reaches a user; `problems` translates.
 
 from __future__ import annotations
 
-import json
-import re
 from typing import Annotated, Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -16,12 +14,16 @@ from pydantic import BaseModel, ConfigDict, Field
 from jointrisk.scenario import tables
 from jointrisk.scenario.values import (
     AdhesiveClass,
+    Angle,
     Count,
     Curve,
+    Direction,
     Flag,
     Force,
+    ForceOrMoment,
     Length,
     Material,
+    Moment,
     Number,
     OneExpansion,
     OneForce,
@@ -31,21 +33,21 @@ from jointrisk.scenario.values import (
     OneStress,
     OneTemperature,
     OneTime,
+    Place,
     Ratio,
     Seed,
     Stress,
     Surface,
     Temperature,
     Text,
+    Time,
     Toughness,
     TwoNames,
     Version,
     one_of,
 )
 
-__all__ = ["File", "Section", "json_schema"]
-
-# The file ------------------------------------------------------------------------------------
+__all__ = ["File", "Section"]
 
 
 class Section(BaseModel):
@@ -59,6 +61,7 @@ class Life(Section):
     """How long a rod serves."""
 
     duration: OneTime = None
+    slices: Count = None
 
 
 class TargetTable(Section):
@@ -88,13 +91,14 @@ class Tube(Section):
 
     needed = ("material", "outer_diameter")
     material: Material = None
-    outer_diameter: OneLength = None
+    outer_diameter: Length = None
     bore: Length = None
     modulus: Stress = None
     tension_strength: Stress = None
     compression_strength: Stress = None
     interlaminar_strength: Stress = None
     interlaminar_toughness: Toughness = None
+    peel_strength: OneStress = None
     shear_modulus: OneStress = None
     expansion: OneExpansion = None
     strength_by_temperature: Curve = None
@@ -116,6 +120,22 @@ class Plug(Section):
     expansion: OneExpansion = None
 
 
+class Sleeve(Section):
+    """The metal end that is glued over the tube, in place of a plug."""
+
+    needed = ("material", "outer_diameter", "overlap")
+    material: Material = None
+    outer_diameter: OneLength = None
+    bore: Length = None
+    radial_gap: Length = None
+    overlap: Length = None
+    glued_share: Ratio = None
+    off_centre: Ratio = None
+    strength: Stress = None
+    modulus: OneStress = None
+    expansion: OneExpansion = None
+
+
 class SecondPlug(Section):
     """What differs in the plug of the second end; all else is as at the first."""
 
@@ -131,7 +151,7 @@ class SecondPlug(Section):
 
 
 class ThreadTable(Section):
-    """The thread in the plug."""
+    """The thread in the metal end."""
 
     needed = ("size",)
     size: Text = None
@@ -143,6 +163,48 @@ class SecondThread(Section):
 
     size: Text = None
     engagement: Length = None
+
+
+class RodEndTable(Section):
+    """The bearing end screwed into each metal end."""
+
+    needed = ("static_rating",)
+    static_rating: OneForce = None
+    strength_ratio: Ratio = None
+    use: Annotated[str | None, *one_of(*tables.rod_end_uses())] = None
+    shank: Text = None
+    shank_strength: Stress = None
+    in_rig: Flag = None
+
+
+class BackupTable(Section):
+    """A pin, bolt or screw through tube and metal end."""
+
+    needed = ("kind", "diameter", "end_distance")
+    kind: Annotated[str | None, *one_of("cross pin", "bolt", "screw")] = None
+    diameter: OneLength = None
+    hole: Length = None
+    material: Material = None
+    shear_strength: Stress = None
+    end_distance: Length = None
+    insert_end_distance: Length = None
+    tube_bearing_strength: Stress = None
+    tube_shear_strength: Stress = None
+    insert_bearing_strength: Stress = None
+    insert_shear_strength: Stress = None
+    stress_concentration: Ratio = None
+
+
+class PartTable(Section):
+    """Another part in line with the rod: what it holds in a pull, in a push, or both."""
+
+    needed = ("name",)
+    name: Text = None
+    pull: Force = None
+    push: Force = None
+    at: Annotated[str | None, *one_of("rod", "end")] = None
+    in_rig: Flag = None
+    note: Text = None
 
 
 class AdhesiveTable(Section):
@@ -167,6 +229,7 @@ class PreparationTable(Section):
     """How the two surfaces are prepared."""
 
     plug: Surface = None
+    sleeve: Surface = None
     tube: Surface = None
     second_plug: Surface = None
     second_tube: Surface = None
@@ -179,6 +242,8 @@ class WeakBonds(Section):
     bad_batch_weight: Ratio = None
     share_in_bad_batch: Ratio = None
     keeps: Ratio = None
+    latent_weight: Ratio = None
+    latent_keeps: Ratio = None
 
 
 class Batch(Section):
@@ -189,11 +254,24 @@ class Batch(Section):
 
 
 class Service(Section):
-    """Temperatures at the rig and in service."""
+    """Temperatures at the rig and in service, and how damp it is."""
 
     workshop_temperature: OneTemperature = None
     hottest: Temperature = None
     coldest: Temperature = None
+    humidity: Ratio = None
+
+
+class Ageing(Section):
+    """What time in service does to a bond: damp, steady load, cycles."""
+
+    wet_share: Ratio = None
+    wetting_time: Time = None
+    own_scatter: Ratio = None
+    steady_share: Ratio = None
+    fatigue_exponent: Ratio = None
+    fatigue_height: Ratio = None
+    damage_at_failure: Ratio = None
 
 
 class LoadTable(Section):
@@ -202,11 +280,19 @@ class LoadTable(Section):
     needed = ("name",)
     name: Text = None
     recipe: Annotated[str | None, *one_of(*tables.recipes())] = None
-    arm_ratio: Number = None
     weight: OneForce = None
-    kind: Annotated[str | None, *one_of("annual_maximum", "event", "sustained")] = None
+    kind: Annotated[str | None, *one_of("annual_maximum", "event", "sustained", "cycles")] = None
     direction: Annotated[str | None, *one_of("pull", "push", "both")] = None
     size: Force = None
+    moment: Moment = None
+    mean: ForceOrMoment = None
+    arm_ratio: Ratio = None
+    angle: Angle = None
+    dynamic_factor: Ratio = None
+    near_end: Place = None
+    far_end: Place = None
+    pivot: Place = None
+    axis: Direction = None
     rate: OneRate = None
     scope: Annotated[str | None, *one_of("all", "rod")] = None
     note: Text = None
@@ -232,10 +318,15 @@ class PullTable(Section):
 class ProofTable(Section):
     """The rig that pulls finished rods."""
 
+    rig: Annotated[str | None, *one_of(*tables.rigs())] = None
+    lever_ratio: Ratio = None
+    hold_time: OneTime = None
     rig_error: OneRatio = None
     rig_bias: OneRatio = None
     highest: OneForce = None
     most_to_refuse: OneRatio = None
+    damage_from: Ratio = None
+    damage_most: Ratio = None
 
 
 class CorrelationTable(Section):
@@ -249,7 +340,7 @@ class CorrelationTable(Section):
 class File(Section):
     """A scenario for jointrisk."""
 
-    needed = ("schema", "rods", "tube", "plug", "adhesive")
+    needed = ("schema", "rods", "tube", "adhesive")
     schema_: Version = Field(default=None, alias="schema")
     title: Text = None
     note: Text = None
@@ -258,73 +349,23 @@ class File(Section):
     target: TargetTable | None = None
     rods: Rods = Rods()
     tube: Tube = Tube()
-    plug: Plug = Plug()
+    plug: Plug | None = None
+    sleeve: Sleeve | None = None
     thread: ThreadTable | None = None
     second_plug: SecondPlug = SecondPlug()
     second_thread: SecondThread = SecondThread()
+    rod_end: RodEndTable | None = None
+    backup: BackupTable | None = None
+    part: tuple[PartTable, ...] = ()
     adhesive: AdhesiveTable = AdhesiveTable()
     preparation: PreparationTable = PreparationTable()
     weak_bonds: WeakBonds = WeakBonds()
     batch: Batch = Batch()
     service: Service = Service()
+    ageing: Ageing = Ageing()
     load: tuple[LoadTable, ...] = ()
     model: Model = Model()
     pull: tuple[PullTable, ...] = ()
     proof: ProofTable = ProofTable()
     correlation: tuple[CorrelationTable, ...] = ()
     options: Any = None  # read by the module of that name
-
-
-# JSON Schema ---------------------------------------------------------------------------------
-
-
-def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of a scenario, kept to what draft 4 knows."""
-    document = File.model_json_schema(by_alias=True, ref_template="#/definitions/{model}")
-    definitions = document.pop("$defs")
-    sections: list[type[Section]] = Section.__subclasses__()
-    for section in sections:
-        shape = document if section is File else definitions.get(section.__name__)
-        if shape is not None and section.needed:
-            shape["required"] = list(section.needed)
-    ways: list[dict[str, Any]] = [{"required": ["kind", "size"]}, {"required": ["recipe"]}]
-    definitions["LoadTable"]["anyOf"] = ways
-    document["properties"]["options"] = _options_json(document, definitions)
-    top = {"$schema": "http://json-schema.org/draft-04/schema#", **document}
-    return _plainer({**top, "definitions": definitions})  # type: ignore[no-any-return]
-
-
-def _options_json(document: dict[str, Any], definitions: dict[str, Any]) -> dict[str, Any]:
-    """Return what `options` may hold, and add tables in which nothing must be there."""
-    whole = dict(document["properties"])
-    text = json.dumps({"properties": whole, "definitions": definitions})
-    loose = json.loads(re.sub(r'(#/definitions/\w+)"', r'\1Change"', text))
-    for name, shape in loose["definitions"].items():
-        bare = {k: v for k, v in shape.items() if k not in ("required", "anyOf")}
-        definitions[f"{name}Change"] = bare
-    changes = {
-        name: whole[name] if shape.get("type") == "array" else shape
-        for name, shape in loose["properties"].items()
-        if name not in ("schema", "seed", "options")
-    }
-    by_name = {"$ref": "#/definitions/LoadTableChange"}
-    mapping = {"type": "object", "additionalProperties": by_name}
-    changes["load"] = {"anyOf": [changes["load"], mapping]}
-    changes["without"] = {"type": "array", "items": {"type": "string"}}
-    option = {"type": "object", "additionalProperties": False, "properties": changes}
-    definitions["Option"] = option
-    return {"type": "object", "additionalProperties": {"$ref": "#/definitions/Option"}}
-
-
-def _plainer(node: Any) -> Any:
-    """Drop what TOML or draft 4 does not know: null, defaults, made-up titles."""
-    if isinstance(node, list):
-        return [_plainer(item) for item in node if item != {"type": "null"}]
-    if not isinstance(node, dict):
-        return node
-    kept = {k: _plainer(v) for k, v in node.items() if k != "default"}
-    if isinstance(kept.get("title"), str):
-        del kept["title"]
-    if list(kept) == ["anyOf"] and len(kept["anyOf"]) == 1:
-        return kept["anyOf"][0]
-    return kept

@@ -16,6 +16,7 @@ __all__ = ["kinds", "new"]
 _KINDS = MappingProxyType(
     {
         "plug-in-tube": "a metal plug glued into each end of a tube, with a thread for a rod end",
+        "sleeve-over-tube": "a metal sleeve glued over each end of a tube or solid rod",
     }
 )
 

@@ -25,6 +25,8 @@ __all__ = [
     "Points",
     "Preparation",
     "Recipe",
+    "RigRow",
+    "RodEndUse",
     "TargetRow",
     "adhesives",
     "default",
@@ -32,6 +34,8 @@ __all__ = [
     "materials",
     "preparations",
     "recipes",
+    "rigs",
+    "rod_end_uses",
     "targets",
 ]
 
@@ -74,6 +78,8 @@ class Adhesive:
     """Strength at 60 degC over that at 23 degC [-]."""
     cure_temperature: float
     """[degC]"""
+    brittle: bool | None
+    """Whether a lap coupon of it breaks from its ends, by peel; None where nobody can know."""
     source: str
     confidence: str
 
@@ -128,6 +134,30 @@ class Recipe:
     def in_rod(self) -> bool:
         """Whether the force is that of the rod itself, with no linkage between."""
         return self.acts == "in the rod"
+
+
+@dataclass(frozen=True, slots=True)
+class RodEndUse:
+    """What makers ask of a rod end's static rating over the load, by how it is loaded."""
+
+    low: float
+    high: float
+    source: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class RigRow:
+    """A kind of rig: standard deviations as shares of the load [-]."""
+
+    error: Cell
+    """From pull to pull."""
+    bias: Cell
+    """Of gauge or weights, one for all pulls."""
+    arms: Cell | None
+    """Of the ratio of a lever's arms where none is given; None where there is no lever."""
+    use_from: Cell | None
+    """Lowest use, as a share of the rig's largest load; None: no such limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +250,22 @@ def recipes() -> Mapping[str, Recipe]:
     return MappingProxyType({name: _recipe(row) for name, row in _table("loads").items()})
 
 
+@cache
+def rod_end_uses() -> Mapping[str, RodEndUse]:
+    """Return how a rod end can be loaded, by name, mildest first."""
+    table = _table("rod-end-uses")
+    source, mark = table.pop("source"), CONFIDENCE[table.pop("mark")]
+    return MappingProxyType(
+        {name: RodEndUse(row["low"], row["high"], source, mark) for name, row in table.items()}
+    )
+
+
+@cache
+def rigs() -> Mapping[str, RigRow]:
+    """Return the rigs by name."""
+    return MappingProxyType({name: _rig(row) for name, row in _table("rigs").items()})
+
+
 def default(key: str) -> Default:
     """Return what is taken where a scenario leaves `key` out."""
     return defaults()[key]
@@ -249,6 +295,14 @@ def _recipe(row: Mapping[str, Any]) -> Recipe:
     )
 
 
+def _rig(row: Mapping[str, Any]) -> RigRow:
+    cells = {
+        key: Cell(cell["value"], None, None, None, cell["source"], CONFIDENCE[cell["mark"]])
+        for key, cell in row.items()
+    }
+    return RigRow(cells["error"], cells["bias"], cells.get("arms"), cells.get("use_from"))
+
+
 def _adhesive(row: Mapping[str, Any], shared: Mapping[str, Any]) -> Adhesive:
     source = row.get("source", shared["source"])
     confidence = CONFIDENCE[row.get("mark", shared["mark"])]
@@ -265,6 +319,7 @@ def _adhesive(row: Mapping[str, Any], shared: Mapping[str, Any]) -> Adhesive:
         units.parse(row["glass_transition"], "temperature"),
         row["strength_at_60"],
         units.parse(row["cure_temperature"], "temperature"),
+        row.get("brittle"),
         source,
         confidence,
     )

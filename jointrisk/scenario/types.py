@@ -7,6 +7,7 @@ Lengths [mm], forces [N], stresses and moduli [MPa], toughness [N/mm], temperatu
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -18,7 +19,20 @@ Scope = Literal["joint", "rod", "batch", "all"]
 Kind = Literal["scatter", "not known"]
 Origin = Literal["scenario", "default"]
 Direction = Literal["pull", "push", "both"]
-LoadKind = Literal["annual_maximum", "event", "sustained"]
+LoadKind = Literal["annual_maximum", "event", "sustained", "cycles"]
+End = Literal["plug", "sleeve"]
+
+
+FITS: Mapping[End, tuple[str, str]] = MappingProxyType(
+    {"plug": ("tube.bore", "plug.diameter"), "sleeve": ("sleeve.bore", "tube.outer_diameter")}
+)
+"""Keys of the two diameters that leave the gap between them, the wider first."""
+DRY = 0.5
+"""Relative humidity up to which bonds keep their strength [-]."""
+
+LEAST_ANGLE = 1.0
+"""Least angle between a rod and its arm, and least short of half a turn [deg]: nearer to one line
+play and bending decide, not statics."""
 
 
 def second_of(key: str) -> str:
@@ -31,6 +45,10 @@ def second_of(key: str) -> str:
     if table in ("plug", "thread"):
         return f"second_{key}"
     return f"preparation.second_{name}" if key in ("preparation.plug", "preparation.tube") else ""
+
+
+def _above(spread: Spread, level: float) -> bool:
+    return bool(spread.mean > level if spread.sd == 0.0 else spread.sf(level) > 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +82,27 @@ class Load:
     direction: Direction
     """Of a variable load. A sustained load is signed instead: tension positive."""
     size: Variable
-    """annual_maximum: largest of one year [N]; event: one event [N]; sustained [N]."""
+    """annual_maximum: largest of one year [N]; event: one event [N]; sustained [N]; cycles:
+    amplitude, half the way from the lowest to the highest [N]. A moment where one is given [N m].
+    """
     scope: Literal["all", "rod"]
     """"all": one draw met by every rod alike; "rod": each rod its own."""
     rate: float = 0.0
-    """Events per year [1/years]; 0 for other kinds."""
+    """Events or cycles per year [1/years]; 0 for other kinds."""
+    mean: Variable | None = None
+    """Middle of the cycles, tension positive [N]; None for other kinds."""
+    reach: float = 1.0
+    """Force in the rod over the size before the `ratios` and the `angle` count [-]; over a moment
+    [N/(N m)], of a lasting load with the sign that gives tension."""
+    ratios: tuple[str, ...] = ()
+    """Keys of what multiplies the force in the rod: arm_ratio, dynamic_factor."""
+    angle: str = ""
+    """Key of the angle between the rod and its arm; "" for a right one."""
+
+    @property
+    def lasting(self) -> bool:
+        """Whether one draw serves the whole life; other loads come anew all the time."""
+        return self.kind in ("sustained", "cycles")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +126,20 @@ class Target:
 
 
 @dataclass(frozen=True, slots=True)
+class Rig:
+    """What pulls a finished rod, and how it is done."""
+
+    name: str | None = None
+    """Of the table of rigs; None where the file names none."""
+    lever_ratio: float | None = None
+    """Load in the rod over the weight on the arm [-]; None where not given."""
+    hold_time: float = 60.0
+    """[s]"""
+    use_from: float | None = None
+    """Load below which the gauge is outside its range [N]; None where not known."""
+
+
+@dataclass(frozen=True, slots=True)
 class Proof:
     """How a finished rod can be pulled."""
 
@@ -103,6 +151,7 @@ class Proof:
     """Largest load of the rig [N]; None where not given."""
     max_reject: float
     """Largest share of rods one is willing to refuse [-]."""
+    rig: Rig = Rig()
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +163,44 @@ class Thread:
     """[mm]"""
     pitch: float
     """[mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Another part in line with the rod; its limits are variables, absent where there is none."""
+
+    name: str
+    at: Literal["rod", "end"]
+    """"rod": one a rod; "end": one at each end."""
+    in_rig: bool
+    """True where a pull in the rig passes through it."""
+
+    def key(self, direction: str) -> str:
+        """Return the key of its limit in a "pull" or a "push"."""
+        return f"part.{self.name}.{direction}"
+
+
+@dataclass(frozen=True, slots=True)
+class RodEnd:
+    """The bearing end that is screwed into each plug."""
+
+    use: str | None
+    """How it is loaded, in a maker's words; None where not said."""
+    shank: Thread | None
+    """Thread of its shank; None where the shank is not judged apart."""
+    in_rig: bool
+    """True where a pull in the rig passes through it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A pin, bolt or screw through tube and insert of each end."""
+
+    kind: str
+    planes: int
+    """Sections in which it is sheared [-]."""
+    sides: int
+    """Walls of the tube that it bears on [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,10 +269,40 @@ class Scenario:
     seed: int
     assumptions: tuple[Assumption, ...]
     warnings: tuple[Warning_, ...] = field(default=())
+    slices: int = 1
+    """Parts of equal length into which the life is cut; each has the strength of its end."""
+    steady_fails: bool = False
+    """True where a steady load above a drawn share of the strength counts as a failure."""
+    parts: tuple[Part, ...] = ()
+    rod_end: RodEnd | None = None
+    backup: Backup | None = None
+    end: End = "plug"
+    """"plug": the metal end is glued into the tube; "sleeve": over it."""
     option: str | None = None
     """Name of the option of the file that this is; None for the file as written."""
     options: tuple[str, ...] = ()
     """Names of all options of the file."""
+
+    @property
+    def glued(self) -> tuple[str, str]:
+        """Tables of the two parts that are glued together, the outer one first."""
+        return ("tube", "plug") if self.end == "plug" else ("sleeve", "tube")
+
+    @property
+    def fit(self) -> tuple[str, str]:
+        """Keys of the two diameters that leave the gap between them, the wider first."""
+        return FITS[self.end]
+
+    @property
+    def ages(self) -> bool:
+        """Whether damp takes strength in the course of the life."""
+        damp = self.variables.get("service.humidity")
+        return damp is not None and _above(damp.spread, DRY)
+
+    @property
+    def cycles(self) -> tuple[Load, ...]:
+        """Loads that come in cycles."""
+        return tuple(load for load in self.loads if load.kind == "cycles")
 
     @property
     def second_keys(self) -> Mapping[str, str]:

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 from jointrisk import units
 from jointrisk.errors import InputError, nearest
-from jointrisk.scenario import recipe, tables
+from jointrisk.scenario import linkage, recipe, tables
 from jointrisk.scenario.catalogue import LOAD_FAMILY, Quantity
+from jointrisk.scenario.given import Given
 from jointrisk.scenario.ledger import YOURS, Ledger
-from jointrisk.scenario.types import Load, Proof, Pull, Target, second_of
+from jointrisk.scenario.types import Load, Pull, Target, second_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from jointrisk.scenario.given import Given
     from jointrisk.scenario.recipe import Whose
     from jointrisk.scenario.shape import CorrelationTable, LoadTable, PullTable, TargetTable
 
@@ -22,7 +22,6 @@ __all__ = [
     "resolve_correlations",
     "resolve_life",
     "resolve_loads",
-    "resolve_proof",
     "resolve_pulls",
     "resolve_service",
     "resolve_target",
@@ -70,8 +69,9 @@ def resolve_target(ledger: Ledger, table: TargetTable | None) -> Target | None:
 
 
 def resolve_service(ledger: Ledger) -> None:
-    """Temperatures in the workshop and in service."""
-    keys = ("service.workshop_temperature", "service.hottest", "service.coldest")
+    """Temperatures in the workshop and in service, and the damp."""
+    names = ("workshop_temperature", "hottest", "coldest", "humidity")
+    keys = tuple(f"service.{name}" for name in names)
     for key in keys:
         ledger.variable(key)
     absent = [key for key in keys[1:] if key not in ledger.given and not ledger.broken(key)]
@@ -79,7 +79,7 @@ def resolve_service(ledger: Ledger) -> None:
         ledger.warn(
             "service-temperature-default",
             f"{' and '.join(absent)} not given: an outdoor default is taken. Heat softens "
-            "adhesives, so write what the rod meets.",
+            "adhesives and damp weakens them, so write what the rod meets.",
         )
 
 
@@ -115,35 +115,12 @@ def resolve_pulls(ledger: Ledger, tables_: Sequence[PullTable]) -> tuple[Pull, .
     return tuple(pulls)
 
 
-def resolve_proof(ledger: Ledger) -> Proof:
-    """Return how a finished rod can be pulled."""
-    found = {}
-    for name, highest in (("rig_error", 0.5), ("rig_bias", 0.5), ("most_to_refuse", 1.0)):
-        key = f"proof.{name}"
-        value = 0.0 if ledger.broken(key) else ledger.one(key)
-        assert value is not None  # noqa: S101
-        none = name == "most_to_refuse" and value == 0
-        if none or not 0 <= value <= highest:
-            low = "above 0" if name == "most_to_refuse" else "0"
-            ledger.problem(key, "is out of range", f"{value:g}", f"{low} to {highest:g}")
-        found[name] = value
-    limit = ledger.given.get("proof.highest")
-    if limit is not None:
-        text = units.format_value(limit.plain, "N")
-        ledger.assume("proof.highest", text, "scenario", *YOURS)
-        if limit.plain <= 0:
-            ledger.problem("proof.highest", "is not above zero", limit.text)
-    most = found["most_to_refuse"]
-    highest_load = None if limit is None else limit.plain
-    return Proof(found["rig_error"], found["rig_bias"], highest_load, most)
-
-
 def resolve_correlations(
     ledger: Ledger, tables_: Sequence[CorrelationTable], loads: Sequence[Load]
 ) -> dict[tuple[str, str], float]:
     """Return the correlations, each of two quantities with the same scope."""
     found: dict[tuple[str, str], float] = {}
-    of_life = {load.size.key for load in loads if load.kind != "sustained"}
+    of_life = {load.size.key for load in loads if not load.lasting}
     for number, table in enumerate(tables_, start=1):
         at = f"correlation[{number}]"
         if table.between is None or table.value is None or ledger.broken(at):
@@ -206,66 +183,117 @@ def _load(ledger: Ledger, at: str, table: LoadTable) -> Load | None:
     """Return one load, or None where something of it is wrong."""
     before = len(ledger.problems)
     table, whose = recipe.fill(ledger, at, table)
-    for key in ("kind", "size"):
-        needs = table.recipe is None and not ledger.broken(f"{at}.recipe", f"{at}.{key}")
-        if needs and getattr(table, key) is None:
-            ledger.problem(f"{at}.{key}", "is missing")
-    sustained = table.kind == "sustained"
-    if sustained and table.direction is not None:
-        what = "a sustained load has a sign instead: a push is written with a minus"
+    table, reach, signed = linkage.as_size(ledger, at, table)
+    whose = {**whose, **signed}
+    _missing(ledger, at, table)
+    lasting = table.kind in ("sustained", "cycles")
+    if lasting and table.direction is not None:
+        which = "its mean has" if table.kind == "cycles" else "it has"
+        what = f"{table.kind}: {which} a sign instead, a push is written with a minus"
         ledger.problem(f"{at}.direction", what, f'"{table.direction}"')
     rate = _rate(ledger, at, table, whose.get("rate", _GIVEN))
-    if table.size is not None and table.size.scope:
-        what = "has no scope of its own: write scope beside the load's name"
-        ledger.problem(f"{at}.size", what, f'"{table.size.scope}"')
+    key = _size(ledger, at, table, whose.get("size", _GIVEN), lasting=lasting)
+    if not key:
         return None
-    if table.size is not None and table.size.kind == "not known" and not sustained:
+    middle = _mean(ledger, at, table)
+    ratios, angle = linkage.resolve_factors(ledger, at, table)
+    if len(ledger.problems) > before or ledger.broken(at):
+        return None
+    direction = table.direction or "both"
+    if not lasting:
+        judged: Whose = ("default", "either way, where none is named", tables.CONFIDENCE["J"])
+        source = whose.get("direction", _GIVEN) if table.direction else judged
+        ledger.assume(f"load.{table.name}.direction", direction, *source)
+    size = ledger.variables[key]
+    mean = ledger.variables[middle] if middle else None
+    scope = table.scope or "all"
+    load = Load(table.name, table.kind, direction, size, scope, rate, mean, reach, ratios, angle)  # type: ignore[arg-type]
+    linkage.tell_force(ledger, load)
+    return load
+
+
+def _missing(ledger: Ledger, at: str, table: LoadTable) -> None:
+    """Name what a load without a recipe must say and does not."""
+    if table.recipe is not None or ledger.broken(f"{at}.recipe"):
+        return
+    if table.kind is None and not ledger.broken(f"{at}.kind"):
+        ledger.problem(f"{at}.kind", "is missing")
+    said = table.size or table.moment
+    if said is None and not ledger.broken(f"{at}.size", f"{at}.moment"):
+        ledger.problem(f"{at}.size", "is missing")
+
+
+def _size(ledger: Ledger, at: str, table: LoadTable, whose: Whose, *, lasting: bool) -> str:
+    """Enter the size or the moment of a load and return its key, "" where that cannot be."""
+    size = table.size
+    if size is None:
+        return ""
+    name = "moment" if size.dimension == "moment" else "size"
+    if size.scope:
+        what = "has no scope of its own: write scope beside the load's name"
+        ledger.problem(f"{at}.{name}", what, f'"{size.scope}"')
+        return ""
+    if size.kind == "not known" and not lasting:
         what = (
             "is drawn anew all life long, so it is scatter: write what you don't know of loads "
             "as a spread of model.load_factor"
         )
-        ledger.problem(f"{at}.size", what, '"not known"')
-        return None
-    if table.name is None or table.kind is None or table.size is None:
-        return None
+        ledger.problem(f"{at}.{name}", what, '"not known"')
+        return ""
+    if table.name is None or table.kind is None:
+        return ""
     quantity = Quantity(
-        f"load.{table.name}.size",
+        f"load.{table.name}.{name}",
         f"load {table.name}",
-        "force",
+        size.dimension,
         table.scope or "all",  # type: ignore[arg-type]
         family=LOAD_FAMILY[table.kind],
-        low=float("-inf") if sustained else 0.0,
+        low=float("-inf") if table.kind == "sustained" else 0.0,
     )
-    _enter_size(ledger, f"{at}.size", quantity, table.size, whose.get("size", _GIVEN))
-    if len(ledger.problems) > before or ledger.broken(at):
-        return None
-    direction = table.direction or "both"
-    if not sustained:
-        judged: Whose = ("default", "either way, where none is named", tables.CONFIDENCE["J"])
-        source = whose.get("direction", _GIVEN) if table.direction else judged
-        ledger.assume(f"load.{table.name}.direction", direction, *source)
-    size = ledger.variables[quantity.key]
-    return Load(table.name, table.kind, direction, size, table.scope or "all", rate)  # type: ignore[arg-type]
+    _enter_size(ledger, f"{at}.{name}", quantity, size, whose)
+    return quantity.key
+
+
+def _mean(ledger: Ledger, at: str, table: LoadTable) -> str:
+    """Enter the middle of a load's cycles and return its key, "" for other kinds."""
+    key = f"{at}.mean"
+    if table.kind != "cycles":
+        if table.mean is not None and table.kind is not None:
+            what = f'has no meaning for kind = "{table.kind}"'
+            ledger.problem(key, what, table.mean.text)
+        return ""
+    assert table.size is not None  # noqa: S101
+    dimension = table.size.dimension
+    found = table.mean or Given(dimension, "", {"value": 0.0})
+    whose: Whose = _GIVEN
+    if table.mean is None:
+        whose = ("default", "as much pull as push, where none is named", tables.CONFIDENCE["J"])
+    elif found.dimension != dimension:
+        ledger.problem(key, f"is a {found.dimension} beside a {dimension}", found.text)
+        return ""
+    own = f"load.{table.name}.mean"
+    label = f"middle of load {table.name}"
+    scope = table.scope or "all"
+    quantity = Quantity(own, label, dimension, scope, "normal", low=float("-inf"))  # type: ignore[arg-type]
+    ledger.enter_at(key, quantity, found, *whose)
+    return own
 
 
 def _enter_size(ledger: Ledger, key: str, quantity: Quantity, size: Given, whose: Whose) -> None:
     """Enter a load's size; what is wrong with it is told under the key of the file."""
-    count = len(ledger.problems)
     below = [name for name in ("value", "mean", "median") if size.numbers.get(name, 1.0) <= 0]
     if below and quantity.low == 0:
         what = "is not above zero: direction says whether it pulls or pushes"
-        ledger.problem(key, what, units.format_value(size.numbers[below[0]], "N"))
+        unit = units.house_unit(quantity.dimension)
+        ledger.problem(key, what, units.format_value(size.numbers[below[0]], unit))
         return
-    ledger.enter(quantity, size, *whose)
-    for index in range(count, len(ledger.problems)):
-        found = ledger.problems[index]
-        ledger.problems[index] = type(found)(key, found.what, found.got, found.expected)
+    ledger.enter_at(key, quantity, size, *whose)
 
 
 def _rate(ledger: Ledger, at: str, table: LoadTable, whose: Whose) -> float:
-    """Return events per year, 0 for loads that do not come as events."""
+    """Return events or cycles per year, 0 for loads that are not counted."""
     key = f"{at}.rate"
-    if table.kind == "event":
+    if table.kind in ("event", "cycles"):
         if table.rate is None:
             if not ledger.broken(key):
                 ledger.problem(key, "is missing: how often does it happen?", "", '"2 / year"')

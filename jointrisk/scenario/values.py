@@ -87,6 +87,29 @@ def _points(raw: object) -> tables.Points:
     return tuple(points)
 
 
+def _force_or_moment(raw: object) -> Given:
+    """Return a force or a moment; what is neither is refused as a force."""
+    try:
+        return given.read_given(raw, "moment")
+    except InputError:
+        return given.read_given(raw, "force")
+
+
+def _place(raw: object) -> tuple[float, ...]:
+    """Return the coordinates of a point [mm]."""
+    if not isinstance(raw, list) or len(raw) not in (2, 3):
+        raise InputError(
+            f'takes two lengths, or three in space (got {_shown(raw)}; expected ["20 mm", "5 mm"])'
+        )
+    return tuple(units.parse(item, "length") for item in raw)
+
+
+def _direction(raw: object) -> tuple[float, ...]:
+    if not isinstance(raw, list) or len(raw) != 3:
+        raise InputError(f"takes three numbers (got {_shown(raw)}; expected [0, 0, 1])")
+    return tuple(units.parse(item, "ratio") for item in raw)
+
+
 def _two_names(raw: object) -> tuple[str, str]:
     if isinstance(raw, list) and len(raw) == 2 and all(isinstance(r, str) for r in raw):
         return raw[0], raw[1]
@@ -155,6 +178,13 @@ _POINTS_JSON = {
     "items": {"type": "array", "minItems": 2, "maxItems": 2},
 }
 _NAMES_JSON = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
+_PLACE_JSON = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 3}
+_DIRECTION_JSON = {
+    "type": "array",
+    "items": {"type": ["string", "number"]},
+    "minItems": 3,
+    "maxItems": 3,
+}
 _PREPARATION_JSON = {
     "anyOf": [
         {"enum": list(tables.preparations())},
@@ -190,7 +220,17 @@ OneRate = Annotated[Given | None, *_one("rate")]
 OneRatio = Annotated[Given | None, *_one("ratio")]
 Length = Annotated[Given | None, *_any("length")]
 Force = Annotated[Given | None, *_any("force")]
+Moment = Annotated[Given | None, *_any("moment")]
+ForceOrMoment = Annotated[
+    Given | None, PlainValidator(_force_or_moment), WithJsonSchema(_spread_json("force"))
+]
+Angle = Annotated[Given | None, *_any("angle")]
+Place = Annotated[tuple[float, ...] | None, PlainValidator(_place), WithJsonSchema(_PLACE_JSON)]
+Direction = Annotated[
+    tuple[float, ...] | None, PlainValidator(_direction), WithJsonSchema(_DIRECTION_JSON)
+]
 Stress = Annotated[Given | None, *_any("stress")]
 Toughness = Annotated[Given | None, *_any("toughness")]
+Time = Annotated[Given | None, *_any("time")]
 Temperature = Annotated[Given | None, *_any("temperature")]
 Ratio = Annotated[Given | None, *_any("ratio")]

@@ -68,7 +68,9 @@ class Spread:
         raise NotImplementedError
 
     def _from_normal(self, u: FloatArray) -> FloatArray:
-        return self._quantile(special.ndtr(u), special.ndtr(-u))
+        near: FloatArray = special.ndtr(-np.abs(u))
+        far, low = 1.0 - near, u < 0.0
+        return self._quantile(np.where(low, near, far), np.where(low, far, near))
 
     def _to_normal(self, x: FloatArray) -> FloatArray:
         p, q = self._tails(x)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
-import platform
-import sys
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +11,7 @@ import numpy as np
 from jointrisk.errors import EstimateError
 from jointrisk.reliability.streams import resolve_seed
 from jointrisk.study import judgement
+from jointrisk.study.backup import chance_without_backup
 from jointrisk.study.band import Band, band
 from jointrisk.study.cautions import warnings
 from jointrisk.study.curves import NO_CURVES, figures
@@ -20,6 +19,7 @@ from jointrisk.study.geometry import geometry
 from jointrisk.study.influence import influences
 from jointrisk.study.pulls import proof_answer
 from jointrisk.study.results import Assessment
+from jointrisk.study.running import host_of, run_of
 from jointrisk.study.sample import NEGLIGIBLE, weighted_sample
 
 if TYPE_CHECKING:
@@ -64,6 +64,8 @@ def assess(
     states = band(sample, used, pool) if loaded else Band(np.empty(0), np.empty(0))
     chance = judgement.failure_probability(sample, states.life) if loaded else None
     _trust(sample)
+    if chance is not None:
+        chance = replace(chance, without_backup=chance_without_backup(scenario, used, pool))
     target = scenario.target
     ranking = influences(sample, used, pool) if loaded else ()
     proof = proof_answer(sample)
@@ -88,8 +90,8 @@ def assess(
         warnings=warnings(sample, ranking),
         figures=figures(sample, states.life, _named_loads(proof)) if curves else NO_CURVES,
         facts=_facts(sample),
-        run=_run(scenario, used),
-        host=_host(started, pool),
+        run=run_of(scenario, used),
+        host=host_of(started, pool),
     )
 
 
@@ -122,8 +124,9 @@ def _named_loads(proof: ProofAnswer) -> tuple[float, ...]:
 def _facts(sample: Sample) -> dict[str, Any]:
     scenario = sample.rods.scenario
     mean = {key: variable.spread.mean for key, variable in scenario.variables.items()}
-    gap = (mean["tube.bore"] - mean["plug.diameter"]) / 2.0
-    area = np.pi * (mean["plug.diameter"] + gap) * mean["plug.overlap"]
+    wide, narrow = (mean[key] for key in scenario.fit)
+    gap = (wide - narrow) / 2.0
+    area = np.pi * (narrow + gap) * mean[f"{scenario.end}.overlap"]
     median = judgement.strength(sample, sample.outcome.rig_pull).median
     return {
         "rods": scenario.rods,
@@ -135,33 +138,4 @@ def _facts(sample: Sample) -> dict[str, Any]:
         "adhesive_class": scenario.adhesive_class,
         "evidence": scenario.evidence,
         "note": scenario.note,
-    }
-
-
-def _run(scenario: Scenario, seed: int) -> dict[str, Any]:
-    import scipy
-
-    import jointrisk
-
-    return {
-        "seed": seed,
-        "versions": {
-            "jointrisk": jointrisk.__version__,
-            "python": platform.python_version(),
-            "numpy": np.__version__,
-            "scipy": scipy.__version__,
-        },
-        "scenario_sha256": scenario.sha256,
-        "option": scenario.option,
-        "options": {"confidence": judgement.CONFIDENCE},
-    }
-
-
-def _host(started: float, pool: Any) -> dict[str, Any]:
-    return {
-        "started_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(started)),
-        "seconds": time.time() - started,
-        "machine": f"{platform.system()} {platform.machine()}, {os.cpu_count()} processors",
-        "jobs": getattr(pool, "_max_workers", 1),
-        "program": os.path.basename(sys.argv[0]),
     }

@@ -19,7 +19,7 @@ from scipy.special import ndtri
 
 from jointrisk.reliability.mixture import draw
 from jointrisk.reliability.streams import block_rng
-from jointrisk.study.judgement import target_chance
+from jointrisk.study.judgement import target_terms, worst_year
 from jointrisk.study.sample import BAND, evaluate
 
 if TYPE_CHECKING:
@@ -35,6 +35,8 @@ STATES = 320
 DRAWS_PER_STATE = 64
 JOINTS_ALLOWED = 3 * 2**15
 LONGEST_SHIFT = 8.0
+SMALLEST_LEFT = 1e-3
+"""Share of sets counted as left over when a year begins, at least [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,19 +77,30 @@ def band(sample: Sample, seed: int, pool: Any = None) -> Band:
     outcome = evaluate(
         rods, drawn.u, drawn.labels, pool, with_rig=False, with_wall=sample.wall_matters
     )
-    weight, life = drawn.weight * outcome.assembles, rods.scenario.life
-    whole = _at_states(weight * -np.expm1(-outcome.rate * life), state, each)
+    weight = drawn.weight * outcome.assembles
+    whole = _at_states(weight * -np.expm1(-outcome.hazard), state, each)
     target = rods.scenario.target
     if target is None:
         return Band(whole, whole)
-    return Band(whole, _at_states(weight * target_chance(outcome, life, target), state, each))
+    fails, gone = target_terms(sample.rods.scenario, outcome, target, worst_year(sample, target))
+    return Band(whole, _at_states(weight * fails, state, each, weight * gone))
 
 
-def _at_states(terms: Array, state: npt.NDArray[np.intp], each: int) -> Array:
-    """Return the mean of each state's terms, their noise taken out, sorted."""
+def _at_states(
+    terms: Array, state: npt.NDArray[np.intp], each: int, gone: Array | None = None
+) -> Array:
+    """Return the mean of each state's terms, their noise taken out, sorted.
+
+    Of the sets not `gone` before, where that is given.
+    """
     total = np.bincount(state, terms, minlength=STATES) / each
     square = np.bincount(state, terms**2, minlength=STATES) / each
-    return np.sort(_without_noise(total, np.maximum(square - total**2, 0.0) / each))
+    variance = np.maximum(square - total**2, 0.0) / each
+    if gone is not None:
+        left = 1.0 - np.bincount(state, gone, minlength=STATES) / each
+        left = np.clip(left, SMALLEST_LEFT, 1.0)
+        total, variance = total / left, variance / left**2
+    return np.sort(_without_noise(total, variance))
 
 
 def unknown_columns(rods: RodSet) -> npt.NDArray[np.bool_]:

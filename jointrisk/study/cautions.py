@@ -8,8 +8,12 @@ import numpy as np
 
 from jointrisk.mechanics import members
 from jointrisk.mechanics.limits import torque_shear
+from jointrisk.model.loads import typical_factor, typical_size
+from jointrisk.scenario.tables import rod_end_uses
 from jointrisk.scenario.types import Warning_
+from jointrisk.study.mouth import of_mouth
 from jointrisk.study.sample import TARGET_COV
+from jointrisk.study.service import of_time
 
 if TYPE_CHECKING:
     from jointrisk.scenario.types import Scenario
@@ -30,23 +34,13 @@ NEGLIGIBLE = 1e-7
 def warnings(sample: Sample, ranking: tuple[Influence, ...]) -> tuple[Warning_, ...]:
     """Return the scenario's own warnings and those of the assessment."""
     found = list(sample.rods.scenario.warnings)
-    found.append(
-        Warning_(
-            "ageing-not-counted",
-            "Ageing, moisture and fatigue are not counted yet, only temperature: strength in "
-            "service stays the same all life long here, and it does not in fact.",
-        )
-    )
-    found.append(
-        Warning_(
-            "damage-not-counted",
-            "Damage that a pull itself may do to a joint that holds it is not counted yet.",
-        )
-    )
     found += _of_sample(sample)
     found += _of_defaults(sample, ranking)
+    found += of_time(sample)
+    found += of_mouth(sample)
     found += _of_torque(sample)
     found += _of_strut(sample)
+    found += _of_rod_end(sample.rods.scenario)
     return tuple(found)
 
 
@@ -63,11 +57,14 @@ def _of_sample(sample: Sample) -> list[Warning_]:
             )
         )
     if sample.left_out > MISFIT_SHARE:
+        parts = "an insert that does not enter its tube"
+        if sample.rods.scenario.end == "sleeve":
+            parts = "a sleeve that does not go over its tube"
         found.append(
             Warning_(
                 "parts-do-not-fit",
-                f"{_percent(sample.left_out)} of the sets have an insert that does not enter its "
-                "tube; they are left out, as parts nobody could make.",
+                f"{_percent(sample.left_out)} of the sets have {parts}; they are left out, as "
+                "parts nobody could make.",
             )
         )
     bounded = float((weight * outcome.bounded).sum())
@@ -80,13 +77,13 @@ def _of_sample(sample: Sample) -> list[Warning_]:
             )
         )
     too_hot = sample.hottest >= sample.rods.scenario.hard_stop_temperature
-    broken = float((weight * (outcome.pull <= 0.0).mean(axis=0))[~too_hot].sum())
+    broken = float((weight * outcome.broken.mean(axis=0))[~too_hot].sum())
     if broken > MISFIT_SHARE:
         found.append(
             Warning_(
                 "misfit-breaks-bonds",
                 f"In {_percent(broken)} of the rods a weak bond breaks in service by unlike "
-                "expansion of insert and tube alone, with no load at all.",
+                "expansion of metal and tube alone, with no load at all.",
             )
         )
     tough = float((weight * outcome.toughness_governs.mean(axis=0)).sum())
@@ -148,11 +145,12 @@ def _of_torque(sample: Sample) -> list[Warning_]:
     scenario = sample.rods.scenario
     if scenario.thread is None:
         return []
+    held = "insert" if scenario.end == "plug" else "sleeve"
     torque = min(_bond_torque(scenario, end) for end in (0, 1)) / 1000.0
     return [
         Warning_(
             "lock-nut-torque",
-            "A lock nut tightened without holding the insert twists the bond: about "
+            f"A lock nut tightened without holding the {held} twists the bond: about "
             f"{float(f'{torque:.2g}'):g} N m brings a middling joint to its shear "
             "strength. Torque is not counted here.",
         )
@@ -182,6 +180,47 @@ def _of_strut(sample: Sample) -> list[Warning_]:
     ]
 
 
+def _of_rod_end(scenario: Scenario) -> list[Warning_]:
+    """Warn of a rod end rated lower than makers ask for its use and the load."""
+    end = scenario.rod_end
+    if end is None or end.use is None or not scenario.loads:
+        return []
+    row = rod_end_uses()[end.use]
+    load = _typical_load(scenario)
+    rating = float(scenario.variables["rod_end.static_rating"].spread.mean)
+    if row.low * load <= rating:
+        return []
+    return [
+        Warning_(
+            "rod-end-use-factor",
+            f'For a use "{end.use}" makers of rod ends ask for a static rating of {row.low:g} to '
+            f"{row.high:g} times the load: {_newton(row.low * load)} to "
+            f"{_newton(row.high * load)} for the {_newton(load)} that is typical of this life's "
+            f"largest. This rod end has {_newton(rating)}.",
+        )
+    ]
+
+
+def _typical_load(scenario: Scenario) -> float:
+    """Return the middling largest load of the life with what is always there [N]."""
+    steady, largest = 0.0, 0.0
+    for load in scenario.loads:
+        size = float(load.size.spread.mean)
+        per = typical_factor(load, scenario.variables)
+        if load.kind == "sustained":
+            steady += size * per
+        elif load.mean is not None:
+            largest = max(largest, (abs(float(load.mean.spread.mean)) + size) * abs(per))
+        else:
+            largest = max(largest, typical_size(load, scenario.life) * per)
+    factor = float(scenario.variables["model.load_factor"].spread.mean)
+    return (abs(steady) + largest) * factor
+
+
+def _newton(load: float) -> str:
+    return f"{float(f'{load:.3g}'):,.0f} N"
+
+
 def _bond_torque(scenario: Scenario, end: int) -> float:
     """Return the torque that brings a middling sound bond of one end to its strength [N mm]."""
 
@@ -191,9 +230,9 @@ def _bond_torque(scenario: Scenario, end: int) -> float:
     shear = (
         mean("adhesive.shear_strength")
         * mean("evidence.factor")
-        * min(mean("preparation.plug"), mean("preparation.tube"), 1.0)
+        * min(mean(f"preparation.{scenario.end}"), mean("preparation.tube"), 1.0)
     )
-    radius = mean("plug.diameter") / 2.0
-    gap = mean("tube.bore") / 2.0 - radius
-    overlap = mean("plug.overlap") * mean("plug.glued_share")
+    wide, radius = (mean(key) / 2.0 for key in scenario.fit)
+    gap = wide - radius
+    overlap = mean(f"{scenario.end}.overlap") * mean(f"{scenario.end}.glued_share")
     return shear / float(torque_shear(1.0, radius, gap, overlap))

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.model.loads import exceed_rate
-from jointrisk.reliability.interval import weighted_interval
+from jointrisk.model.loads import exceed_rate, line_factor
+from jointrisk.reliability.interval import Bounds, weighted_interval
 from jointrisk.reliability.screening import curve
+from jointrisk.study.bench import bench_of, pull, rates_after
 from jointrisk.study.judgement import CONFIDENCE
+from jointrisk.study.pulls import MOST_JOINTS, life_chance
 from jointrisk.study.results import Curve, Figures
 
 if TYPE_CHECKING:
@@ -48,16 +50,18 @@ def figures(sample: Sample, states: Array, loads_named: tuple[float, ...]) -> Fi
     grid = np.geomspace(min(low, service_low), max(high, service_high), POINTS)
     pulls = np.geomspace(min(low, *loads_named, high), high, POINTS)
     proof = sample.rods.scenario.proof
+    bench = bench_of(sample, MOST_JOINTS)
     screened = curve(
-        sample.weight,
-        outcome.rig_pull,
-        sample.fails,
+        bench.weight,
+        bench.outcome.rig_pull,
+        lambda load: life_chance(bench, rates_after(bench, pull(bench, load))),
         pulls,
         rig_error_cov=proof.rig_error_cov,
-        bias=outcome.bias,
-        is_weak=outcome.weak_rod,
-        component=sample.component,
+        bias=bench.bias,
+        is_weak=bench.outcome.weak_rod,
+        component=bench.sample.component,
         confidence=CONFIDENCE,
+        fail_before=life_chance(bench, bench.outcome),
     )
     has_loads = bool(sample.rods.scenario.loads)
     has_weak = bool(outcome.weak_rod.any())
@@ -93,6 +97,11 @@ def _below(sample: Sample, by_rod: Array, grid: Array) -> Curve:
         )
         for load in grid
     ]
+    return _of_bounds(grid, bounds)
+
+
+def _of_bounds(grid: Array, bounds: list[Bounds]) -> Curve:
+    """Return a curve of chances with their intervals."""
     return Curve(
         tuple(float(load) for load in grid),
         tuple(min(bound.estimate, 1.0) for bound in bounds),
@@ -102,13 +111,28 @@ def _below(sample: Sample, by_rod: Array, grid: Array) -> Curve:
 
 
 def _load_exceeded(sample: Sample, grid: Array) -> Curve:
-    """Chance that any variable load of the life is above the load: exact, no interval."""
-    rate = np.zeros(grid.size)
-    for load in sample.rods.scenario.loads:
-        if load.kind != "sustained":
-            rate += exceed_rate(load, grid)
-    chance = tuple(float(value) for value in -np.expm1(-rate * sample.life))
-    return Curve(tuple(float(load) for load in grid), chance, chance, chance)
+    """Chance that any variable load of the life is above the load in the rod.
+
+    Exact, without an interval, but where a linkage varies: then the draws are those of the sample.
+    """
+    loads = [load for load in sample.rods.scenario.loads if not load.lasting]
+    columns = sample.rods.layout.columns
+    varies = any(key in columns for load in loads for key in (*load.ratios, load.angle))
+    u = sample.draws.u if varies else sample.draws.u[:1]
+    values = sample.rods.values(u)
+    factors = [line_factor(load, values)[0] for load in loads]
+    bounds = []
+    for size in grid:
+        rate = np.zeros(u.shape[0])
+        for load, factor in zip(loads, factors, strict=True):
+            rate = rate + exceed_rate(load, size / factor)
+        chance = -np.expm1(-rate * sample.life)
+        if varies:
+            bounds.append(weighted_interval(sample.weight * chance, sample.component, CONFIDENCE))
+        else:
+            exact = float(chance[0])
+            bounds.append(Bounds(exact, exact, exact, 0.0))
+    return _of_bounds(grid, bounds)
 
 
 def _curve(loads: Array, value: Array, interval: Array) -> Curve:

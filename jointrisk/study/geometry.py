@@ -32,20 +32,27 @@ def _end(scenario: Scenario, end: int) -> JointGeometry:
     def mean(key: str) -> float:
         return _mean(scenario, key, end)
 
-    bore, plug, overlap = mean("tube.bore"), mean("plug.diameter"), mean("plug.overlap")
+    metal = scenario.end
+    wide, narrow = (mean(key) for key in scenario.fit)
+    overlap = mean(f"{metal}.overlap")
     thread = scenario.second_thread if end and scenario.second_thread else scenario.thread
+    plug = metal == "plug"
     return JointGeometry(
         tube_outer_mm=mean("tube.outer_diameter"),
-        tube_bore_mm=bore,
-        plug_diameter_mm=plug,
-        plug_bore_mm=mean("plug.bore"),
-        radial_gap_mm=(bore - plug) / 2.0,
+        tube_bore_mm=mean("tube.bore"),
+        plug_diameter_mm=narrow if plug else None,
+        plug_bore_mm=mean("plug.bore") if plug else None,
+        radial_gap_mm=(wide - narrow) / 2.0,
         overlap_mm=overlap,
-        wetted_overlap_mm=overlap * mean("plug.glued_share"),
+        wetted_overlap_mm=overlap * mean(f"{metal}.glued_share"),
         thread=None if thread is None else thread.size,
         thread_major_diameter_mm=None if thread is None else thread.major_diameter,
         thread_engagement_mm=None if thread is None else mean("thread.engagement"),
         shoulder=scenario.shoulder,
+        kind=metal,
+        sleeve_outer_mm=None if plug else mean("sleeve.outer_diameter"),
+        sleeve_bore_mm=None if plug else wide,
+        thread_drill_mm=0.0 if plug or thread is None else thread.major_diameter - thread.pitch,
     )
 
 

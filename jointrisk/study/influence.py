@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from jointrisk.model.resistance import Resistance
     from jointrisk.model.rodset import RodSet
+    from jointrisk.reliability.mixture import Draw
     from jointrisk.scenario.types import Scenario, Variable
     from jointrisk.study.sample import Sample
 
@@ -47,12 +48,14 @@ JOINTS_AT_ONCE = 2**14
 SMALLEST = 1e-300
 TENTH = 0.1
 DEGREES = 5.0
+RIGHT_ANGLE = 90.0
 HALVED = "spread halved"
-FIT_KEYS = ("tube.bore", "plug.diameter", "second_plug.diameter")
+SECOND_FIT = "second_plug.diameter"
 WEIGHT_KEYS = (
     "weak_bonds.lone_weight",
     "weak_bonds.bad_batch_weight",
     "weak_bonds.share_in_bad_batch",
+    "weak_bonds.latent_weight",
 )
 WITHOUT_STRENGTH = (*WEIGHT_KEYS, "model.load_factor")
 """Variables that change no resistance: those of the draws as they are serve again."""
@@ -63,10 +66,21 @@ MEMBERS_ONLY = (
     "rods.load_offset",
     "thread.engagement",
     "plug.strength",
+    "sleeve.strength",
     "second_thread.engagement",
     "second_plug.strength",
 )
 """Variables that change no bond: only the members are worked out anew."""
+IN_LINE = ("part.", "rod_end.")
+"""How the keys of other members begin that change no bond."""
+BEHIND_BOND = (
+    "tube.tension_strength",
+    "tube.compression_strength",
+    "plug.strength",
+    "sleeve.strength",
+    "second_plug.strength",
+)
+"""Of `MEMBERS_ONLY`, those that a back-up's capacity hangs on too: with one, not members only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,17 +143,32 @@ def _second_stage(sample: Sample, seed: int) -> _Rows:
     u, labels = sample.draws.u[picked], sample.draws.labels[picked]
     values, wall = sample.rods.values(u), sample.wall_matters
     strength = sample.rods.resistance(values, labels, with_rig=False, with_wall=wall)
-    rate = sample.rods.hazard(values, strength).total
-    before = -np.expm1(-rate * sample.life) * strength.assembles
+    before = sample.rods.failure_chance(values, strength) * strength.assembles
     return _Rows(u, labels, weight, before, values, strength, wall)
 
 
 def _keeps_bonds(rods: RodSet, question: _Question) -> bool:
     """Tell whether the bonds of the draws as they are serve for the question too."""
+    linkages = {
+        key
+        for load in rods.scenario.loads
+        if not load.lasting
+        for key in (*load.ratios, load.angle)
+    }
     return all(
-        key in WITHOUT_STRENGTH or key in MEMBERS_ONLY or key not in rods.variables
+        key in WITHOUT_STRENGTH
+        or _member(rods, key)
+        or key in linkages
+        or key not in rods.variables
         for key in question.changes
     )
+
+
+def _member(rods: RodSet, key: str) -> bool:
+    """Tell whether a variable changes members and no joint."""
+    if key in BEHIND_BOND and rods.scenario.backup is not None:
+        return False
+    return key in MEMBERS_ONLY or key.startswith(IN_LINE)
 
 
 def _changed(rods: RodSet, rows: _Rows, question: _Question, key: str) -> Array:
@@ -154,12 +183,11 @@ def _alone(rods: RodSet, rows: _Rows, question: _Question) -> Influence:
     changes = question.changes
     values = {key: _changed(rods, rows, question, key) for key in rows.values}
     strength = rows.strength
-    if any(key in MEMBERS_ONLY for key in changes):
+    if any(_member(rods, key) for key in changes):
         strength = rods.with_members(strength, values)
-    rate = rods.hazard(values, strength, changes).total
-    after = -np.expm1(-rate * rods.scenario.life) * strength.assembles
+    after = rods.failure_chance(values, strength, changes) * strength.assembles
     if set(changes) & set(WEIGHT_KEYS):
-        after = after * _label_ratio(rods, rows, changes)
+        after = after * label_ratio(rods, rows, changes)
     return _influence(question, rows, after)
 
 
@@ -177,15 +205,15 @@ def _together(rods: RodSet, rows: _Rows, batch: list[_Question]) -> list[Influen
             values[key] = plain if plain.shape[1] == 1 else np.tile(plain, (1, len(batch)))
     labels = np.tile(rows.labels, (len(batch), 1))
     strength = rods.resistance(values, labels, with_rig=False, with_wall=rows.wall)
-    rate = rods.hazard(values, strength).total
-    after = -np.expm1(-rate * rods.scenario.life) * strength.assembles
+    after = rods.failure_chance(values, strength) * strength.assembles
     return [
         _influence(question, rows, part)
         for question, part in zip(batch, after.reshape(len(batch), n), strict=True)
     ]
 
 
-def _label_ratio(rods: RodSet, rows: _Rows, changes: Mapping[str, Change]) -> Array:
+def label_ratio(rods: RodSet, rows: _Rows | Draw, changes: Mapping[str, Change]) -> Array:
+    """Return the chance of the labels under changes over that without, (n,) [-]."""
     ratio = np.ones(rows.u.shape[0])
     for label in range(rods.layout.label_count):
         held = rows.labels[:, label]
@@ -215,7 +243,7 @@ def _questions(scenario: Scenario, variables: Mapping[str, Variable]) -> list[_Q
     everything = dict(variables)
     everything.update({load.size.key: load.size for load in scenario.loads})
     for key, variable in everything.items():
-        if key in FIT_KEYS or key.startswith("proof."):
+        if key in (*scenario.fit, SECOND_FIT) or key.startswith("proof."):
             continue
         if varies(variable):
             halved = {key: Change(squeeze=0.5)}
@@ -226,7 +254,7 @@ def _questions(scenario: Scenario, variables: Mapping[str, Variable]) -> list[_Q
         if step is not None:
             measure, shift = step
             asked.append(_Question(key, variable.label, measure, {key: Change(shift=shift)}))
-    return asked + _fit_questions(everything)
+    return asked + _fit_questions(scenario, everything)
 
 
 def _step(variable: Variable) -> tuple[str, float] | None:
@@ -236,20 +264,25 @@ def _step(variable: Variable) -> tuple[str, float] | None:
         return None
     if variable.unit == "degC":
         return f"mean {DEGREES:.0f} K higher", DEGREES
+    if variable.unit == "deg":  # away from a right angle, which gives the least force
+        higher = mean >= RIGHT_ANGLE
+        measure = f"mean {DEGREES:.0f} deg {'higher' if higher else 'lower'}"
+        return measure, DEGREES if higher else -DEGREES
     if mean == 0.0:
         return None
     return "mean a tenth higher", TENTH * mean
 
 
-def _fit_questions(variables: Mapping[str, Variable]) -> list[_Question]:
-    """Ask about bore and insert together: what matters of them is the gap."""
-    bore, plug, *second = (variables[key] for key in FIT_KEYS if key in variables)
-    clearance = float(bore.spread.mean - plug.spread.mean)
-    key, name = "tube.bore - plug.diameter", "gap between insert and tube"
-    asked = [
-        _Question(key, name, "mean a tenth higher", {FIT_KEYS[0]: Change(shift=TENTH * clearance)})
-    ]
-    if any(varies(variable) for variable in (bore, plug, *second)):
-        halved = {fit: Change(squeeze=0.5) for fit in FIT_KEYS if fit in variables}
+def _fit_questions(scenario: Scenario, variables: Mapping[str, Variable]) -> list[_Question]:
+    """Ask about the two diameters at the glue together: what matters of them is the gap."""
+    wide, narrow = scenario.fit
+    fits = [key for key in (wide, narrow, SECOND_FIT) if key in variables]
+    clearance = float(variables[wide].spread.mean - variables[narrow].spread.mean)
+    key = f"{wide} - {narrow}"
+    name = f"gap between {'insert' if scenario.end == 'plug' else 'sleeve'} and tube"
+    shifted = {wide: Change(shift=TENTH * clearance)}
+    asked = [_Question(key, name, "mean a tenth higher", shifted)]
+    if any(varies(variables[fit]) for fit in fits):
+        halved = {fit: Change(squeeze=0.5) for fit in fits}
         asked.insert(0, _Question(key, name, HALVED, halved))
     return asked

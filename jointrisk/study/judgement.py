@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri
 
-from jointrisk.model.resistance import MODES
+from jointrisk.model.ageing import slice_edges
+from jointrisk.model.loads import accumulated, spans_until
+from jointrisk.model.members import modes_of
 from jointrisk.reliability.interval import (
     Bounds,
     ratio_interval,
@@ -25,13 +27,16 @@ from jointrisk.study.results import (
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from jointrisk.scenario.types import Target
+    from jointrisk.scenario.types import Scenario, Target
+    from jointrisk.study.bench import Rates
     from jointrisk.study.sample import Outcome, Sample
 
     Array = npt.NDArray[np.float64]
 
 CONFIDENCE = 0.95
 LARGEST_AS_ODDS = 0.1
+WHOLE = 1e-9
+"""A year is whole if the life ends no sooner than this before its end [years]."""
 BAND_QUANTILES = (0.05, 0.5, 0.95)
 
 
@@ -85,8 +90,8 @@ def failure_probability(sample: Sample, states: Array) -> FailureProbability:
     """Return the failure probability of the set over its life, with interval and band."""
     scenario = sample.rods.scenario
     bounds = _bounds(sample)
-    rod = -np.expm1(-sample.outcome.rod_rate * scenario.life).mean(axis=0)
-    yearly = sample.mean(first_year(sample.outcome, scenario.life))
+    rod = -np.expm1(-sample.outcome.rod_hazard).mean(axis=0)
+    year = worst_year(sample, None)
     levels = np.quantile(states, BAND_QUANTILES) if states.size else [bounds.estimate] * 3
     return FailureProbability(
         estimate=bounds.estimate,
@@ -100,8 +105,8 @@ def failure_probability(sample: Sample, states: Array) -> FailureProbability:
         period_years=scenario.life,
         basis="all rods, whole life",
         per_rod=sample.mean(rod),
-        worst_year=yearly,
-        worst_year_number=1,
+        worst_year=_in_year(sample, sample.outcome.rate[:, None], year),
+        worst_year_number=year + 1,
         method="importance sampling, loads integrated exactly",
         evaluations=sample.evaluations,
     )
@@ -116,50 +121,135 @@ def _bounds(sample: Sample) -> Bounds:
     return weighted_interval(terms, sample.component, CONFIDENCE, largest=1.0 / guard)
 
 
-def first_year(outcome: Outcome, life: float) -> Array:
-    """Return the chance of each draw to fail in the first year, (n,) [-]: no year is worse.
+def worst_year(sample: Sample, target: Target | None) -> int:
+    """Return the year of the life that fails most of those left at its start, 0 for the first.
 
-    With failure rates that last (strength does not change over the life) the sets that are
-    left grow better from year to year, since the weak go first.
+    Looked at are the years in which a slice of the life begins, and those after them: while
+    the strength stays as it is no later year is worse, since the weak go first.
     """
-    return np.asarray(-np.expm1(-outcome.rate * min(1.0, life)))
+    years = years_looked_at(slice_edges(sample.rods.scenario))
+    rates = sample.outcome.rate[:, None]
+    if target is not None and target.scope == "rod":
+        rates = sample.outcome.rod_rate
+    chances = [_in_year(sample, rates, year) for year in years]
+    return years[int(np.argmax(chances))]
+
+
+def years_looked_at(edges: Array, life: float | None = None) -> list[int]:
+    """Return the years that may be the worst of a life, 0 for the first."""
+    starts = {int(edge) for edge in edges[:-1]} | {int(np.ceil(edge)) for edge in edges[:-1]}
+    end = float(edges[-1]) if life is None else life
+    return sorted(year for year in starts if year == 0 or year + 1 <= end + WHOLE)
+
+
+def _in_year(sample: Sample, rates: Array, year: int) -> float:
+    """Return the chance that one of those left fails in a year [-]; rates (slices, k, n)."""
+    fails, gone = _year_terms(sample.rods.scenario, rates, year)
+    left = max(1.0 - sample.mean(gone), np.finfo(float).tiny)
+    return min(sample.mean(fails) / left, 1.0)
+
+
+def _year_terms(scenario: Scenario, rates: Array, year: int) -> tuple[Array, Array]:
+    """Return each draw's chance to fail in a year and before it, (n,) [-]; rates (slices, k, n)."""
+    edges = slice_edges(scenario)
+    before = accumulated(rates, spans_until(edges, float(year)))
+    until = accumulated(rates, spans_until(edges, min(year + 1.0, float(edges[-1]))))
+    gone = -np.expm1(-before)
+    return np.asarray((-np.expm1(-until) - gone).mean(axis=0)), np.asarray(gone.mean(axis=0))
 
 
 def modes(sample: Sample) -> tuple[Mode, ...]:
     """Return the modes that can fail, the largest share first; shares sum to 1."""
-    life = sample.rods.scenario.life
-    rate = sample.outcome.mode_rate
+    hazard = sample.outcome.mode_hazard
     terms = sample.weight * sample.fails
     total = float(terms.sum())
     if not total > 0.0:
         return ()
-    first = rate.argmax(axis=0)
+    first = hazard.argmax(axis=0)
     result = []
-    for index, name in enumerate(MODES):
+    for index, name in enumerate(modes_of(sample.rods.scenario)):
         share = float(terms[first == index].sum()) / total
-        chance = sample.mean(-np.expm1(-rate[index] * life))
+        chance = sample.mean(-np.expm1(-hazard[index]))
         if chance > 0.0:
             result.append(Mode(name, chance, share))
     return tuple(sorted(result, key=lambda mode: -mode.share))
 
 
-def target_value(sample: Sample, target: Target, weight: Array) -> float:
-    """Return the failure probability that the target speaks of, under given weights."""
-    chance = target_chance(sample.outcome, sample.rods.scenario.life, target)
-    return float((weight * chance).sum() / weight.sum())
+def target_value(
+    scenario: Scenario,
+    rates: Outcome | Rates,
+    target: Target,
+    weight: Array,
+    life: float | None = None,
+) -> float:
+    """Return the failure probability that the target speaks of, under given weights.
+
+    Of a yearly target in the year that is the worst under those weights.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    rates : Outcome or Rates
+    target : Target
+    weight : ndarray, (n,) [-]
+    life : float, optional
+        Shorter than that of the scenario [years].
+    """
+    edges = slice_edges(scenario)
+    if target.period == "life":
+        by_rod = _counted(rates, target)
+        spans = spans_until(edges, float(edges[-1]) if life is None else life)
+        fails = -np.expm1(-accumulated(by_rod, spans)).mean(axis=0)
+        return _over(weight, fails, np.zeros_like(fails))
+    years = years_looked_at(edges, life)
+    return max(year_value(scenario, rates, target, weight, year) for year in years)
+
+
+def year_value(
+    scenario: Scenario, rates: Outcome | Rates, target: Target, weight: Array, year: int
+) -> float:
+    """Return the chance that one of those left at its start fails in a year, 0 for the first."""
+    return _over(weight, *_year_terms(scenario, _counted(rates, target), year))
+
+
+def _counted(rates: Outcome | Rates, target: Target) -> Array:
+    """Return the rates that a target counts, (slices, k, n) [1/years]."""
+    return rates.rate[:, None] if target.scope == "set" else rates.rod_rate
+
+
+def _over(weight: Array, fails: Array, gone: Array) -> float:
+    """Return the chance to fail of those not gone before, under weights, (n,)."""
+    left = float((weight * (1.0 - gone)).sum())
+    return float((weight * fails).sum() / left) if left > 0.0 else 1.0
 
 
 def before_any_pull(sample: Sample, target: Target) -> float:
     """Return the failure probability that the target speaks of, as built."""
-    return sample.mean(target_chance(sample.outcome, sample.rods.scenario.life, target))
+    scenario = sample.rods.scenario
+    fails, gone = target_terms(scenario, sample.outcome, target, worst_year(sample, target))
+    left = max(1.0 - sample.mean(gone), np.finfo(float).tiny)
+    return min(sample.mean(fails) / left, 1.0)
 
 
-def target_chance(outcome: Outcome, life: float, target: Target) -> Array:
-    """Return the chance of each draw to fail as the target counts it, (n,) [-]."""
-    years = life if target.period == "life" else min(1.0, life)
-    if target.scope == "set":
-        return np.asarray(-np.expm1(-outcome.rate * years))
-    return np.asarray(-np.expm1(-outcome.rod_rate * years).mean(axis=0))
+def target_terms(
+    scenario: Scenario, outcome: Outcome, target: Target, year: int
+) -> tuple[Array, Array]:
+    """Return each draw's chance to fail as the target counts it, and to be gone before, (n,) [-].
+
+    Parameters
+    ----------
+    scenario : Scenario
+    outcome : Outcome
+    target : Target
+    year : int
+        Year of the life that a yearly target is held against, 0 for the first.
+    """
+    if target.period == "life":
+        hazard = outcome.hazard[None] if target.scope == "set" else outcome.rod_hazard
+        fails = np.asarray(-np.expm1(-hazard).mean(axis=0))
+        return fails, np.zeros_like(fails)
+    rates = outcome.rate[:, None] if target.scope == "set" else outcome.rod_rate
+    return _year_terms(scenario, rates, year)
 
 
 def target_verdict(

@@ -15,12 +15,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointrisk.model.layout import ENDS, lift_columns, lift_labels
-from jointrisk.model.loads import room_for, sustained_sum, typical_size
+from jointrisk.model.loads import (
+    lasting_range,
+    line_factor,
+    room_for,
+    sustained_sum,
+    typical_size,
+)
 from jointrisk.reliability.ladder import ladder
 from jointrisk.reliability.mixture import Proposal
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     import numpy.typing as npt
 
@@ -28,6 +34,7 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
     Margin = Callable[[Array], Array]
+    Pattern = tuple[Array, Array]
 
 GUARD_SHARE = 0.2
 EVEN_SHARE = 0.25
@@ -47,7 +54,7 @@ LABEL_STEP = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class _Search:
+class Search:
     """One way to fail, and how far it is looked for."""
 
     margin: Margin
@@ -77,10 +84,23 @@ def first_plan(single: RodSet, full: RodSet) -> Plan:
     single, full : RodSet
         The same scenario with one rod, and with all.
     """
-    patterns: list[tuple[Array, Array]] = []
+    return laid_plan(patterns_of(single), single, full)
+
+
+def patterns_of(single: RodSet, searches: Sequence[Search] | None = None) -> list[Pattern]:
+    """Look for the points of one rod at which it fails, each with the labels it has there.
+
+    Parameters
+    ----------
+    single : RodSet
+        One rod.
+    searches : sequence of Search, optional
+        What is looked for; by default every way to fail.
+    """
+    patterns: list[Pattern] = []
     free = np.full(single.layout.label_count, np.nan)
     patterns.extend((point, free) for point in _too_hot(single))
-    for search in _searches(single):
+    for search in searches_of(single) if searches is None else searches:
         for level, point in _points(single, search):
             tilted = point + _label_tilt(single, search.forced)
             if (level == 0.0 or np.any(point)) and _is_new(patterns, tilted, search.forced):
@@ -91,6 +111,11 @@ def first_plan(single: RodSet, full: RodSet) -> Plan:
                 tilted = point + _label_tilt(single, bad)
                 if _is_new(patterns, tilted, bad):
                     patterns.append((tilted, bad))
+    return patterns
+
+
+def laid_plan(patterns: Sequence[Pattern], single: RodSet, full: RodSet) -> Plan:
+    """Lay the patterns of one rod over every joint of the set, all with the same share."""
     directions = [np.zeros(full.layout.dimension)]
     forcings = [np.full(full.layout.label_count, np.nan)]
     pattern = [0]
@@ -142,35 +167,39 @@ def _shares(pattern: npt.NDArray[np.intp], weights: Array) -> Array:
     return np.asarray(shares / shares.sum())
 
 
-def _searches(single: RodSet) -> list[_Search]:
+def searches_of(single: RodSet) -> list[Search]:
     """Return every way to fail on its own: a least of several has the slope of one of them only.
 
     Ends that are alike are searched once.
     """
     layout = single.layout
     free = np.full(layout.label_count, np.nan)
-    weak_labels = layout.weak_joint_labels
-    searches: list[_Search] = []
+    joint_labels = (layout.weak_joint_labels, layout.latent_joint_labels)
+    poor = [labels for labels in joint_labels if labels.stop > labels.start]
+    middle = single.values(np.zeros((1, layout.dimension)))
+    searches: list[Search] = []
     for end in range(ENDS if layout.second else 1):
-        active = _one_joint(single, end)
+        active = one_joint(single, end)
         for state in single.bond_states():
-            sound = _bond_margin(single, end, state, weak=False)
+            sound = _bond_margin(single, end, state)
             bond = not state["wall"]
-            searches.append(_Search(sound, free, SOUND_LEVELS, active, always=bond))
-            if bond and weak_labels.stop > weak_labels.start:
+            searches.append(Search(sound, free, SOUND_LEVELS, active, always=bond))
+            for label in poor if bond else ():
                 forced = free.copy()
-                forced[weak_labels.start + end] = 1.0
-                weak = _bond_margin(single, end, state, weak=True)
-                searches.append(_Search(weak, forced, WEAK_LEVELS, active, always=True))
+                forced[label.start + end] = 1.0
+                margin = _bond_margin(single, end, state, label=label.start + end)
+                searches.append(Search(margin, forced, WEAK_LEVELS, active, always=True))
+        for name in single.joint_wear(middle, np.zeros((1, layout.label_count), dtype=bool)):
+            margin = _wear_margin(single, end, name)
+            searches.append(Search(margin, free, SOUND_LEVELS, active, always=True))
         for push in (False, True) if single.push else (False,):
-            values = single.values(np.zeros((1, layout.dimension)))
-            for name in single.member_resistance(values, 1, push=push):
+            for name in single.member_resistance(middle, 1, push=push):
                 margin = _member_margin(single, name, push)
-                searches.append(_Search(margin, free, MEMBER_LEVELS, active))
+                searches.append(Search(margin, free, MEMBER_LEVELS, active))
     return searches
 
 
-def _points(single: RodSet, search: _Search) -> list[tuple[float, Array]]:
+def _points(single: RodSet, search: Search) -> list[tuple[float, Array]]:
     """Return distance and point of each step of a search; none of a limit out of reach."""
     points = ladder(
         search.margin,
@@ -184,7 +213,7 @@ def _points(single: RodSet, search: _Search) -> list[tuple[float, Array]]:
     return list(zip(search.levels, points, strict=True))
 
 
-def _is_new(patterns: list[tuple[Array, Array]], point: Array, forced: Array) -> bool:
+def _is_new(patterns: list[Pattern], point: Array, forced: Array) -> bool:
     """Tell whether no pattern with the same labels lies next to the point."""
     return not any(
         np.array_equal(labels, forced, equal_nan=True)
@@ -218,18 +247,21 @@ def _reach(single: RodSet) -> float:
     reach = [
         typical_size(load, scenario.life, RAREST) / typical_size(load, scenario.life)
         for load in scenario.loads
-        if load.kind != "sustained"
+        if not load.lasting
     ]
     return float(np.log(max(reach))) if reach else np.inf
 
 
-def _bond_margin(single: RodSet, end: int, state: Mapping[str, bool], *, weak: bool) -> Margin:
+def _bond_margin(
+    single: RodSet, end: int, state: Mapping[str, bool], *, label: int | None = None
+) -> Margin:
+    """Return the margin of one bond in one state, with `label` true and no other."""
     layout = single.layout
 
     def margin(u: Array) -> Array:
         labels = np.zeros((u.shape[0], layout.label_count), dtype=bool)
-        if weak:
-            labels[:, layout.weak_joint_labels.start + end] = True
+        if label is not None:
+            labels[:, label] = True
         values = single.values(u)
         force = single.joint_force(values, labels, **state)[end : end + 1]
         if not single.push or _alike(single):
@@ -237,6 +269,24 @@ def _bond_margin(single: RodSet, end: int, state: Mapping[str, bool], *, weak: b
         other = np.full(force.shape, np.inf)
         pull, push = (other, force) if state["push"] else (force, other)
         return _lowest_room(single, values, pull, push)
+
+    return margin
+
+
+def _wear_margin(single: RodSet, end: int, name: str) -> Margin:
+    """Return the margin of one bond against time, or of its back-up where that is larger."""
+
+    def margin(u: Array) -> Array:
+        values = single.values(u)
+        labels = np.zeros((u.shape[0], single.layout.label_count), dtype=bool)
+        own = single.joint_wear(values, labels)[name][end]
+        held = single.backup_force(values, u.shape[0])
+        if held is None:
+            return np.asarray(own)
+        pull, push = held
+        push = None if push is None else push[end : end + 1]
+        room = _lowest_room(single, values, pull[end : end + 1], push)
+        return np.asarray(np.maximum(own, room))
 
     return margin
 
@@ -264,17 +314,22 @@ def _lowest_room(
     steady = sustained_sum(scenario, values)
     rooms = [
         room_for(load, pull, push, steady)
-        / values["model.load_factor"]
+        / (values["model.load_factor"] * line_factor(load, values))
         / typical_size(load, scenario.life)
         for load in scenario.loads
-        if load.kind != "sustained"
+        if not load.lasting
     ]
+    if scenario.cycles:
+        highest, lowest = lasting_range(scenario, values)
+        rooms.append(pull / np.maximum(highest, FLOOR))
+        if push is not None:
+            rooms.append(push / np.maximum(-lowest, FLOOR))
     if not rooms:
         rooms = [pull - steady if push is None else np.minimum(pull - steady, push + steady)]
     return np.asarray(np.log(np.maximum(np.min(rooms, axis=0), FLOOR)).min(axis=0))
 
 
-def _one_joint(single: RodSet, end: int) -> npt.NDArray[np.bool_]:
+def one_joint(single: RodSet, end: int) -> npt.NDArray[np.bool_]:
     """Which columns belong to one end, its rod or something shared."""
     active = np.ones(single.layout.dimension, dtype=bool)
     other = ("second end", "first end")[end]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from jointrisk.scenario.types import Assumption, Warning_
+    from jointrisk.scenario.types import Assumption, End, Warning_
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +48,15 @@ class PermittedLoad:
 
 
 @dataclass(frozen=True, slots=True)
+class Chance:
+    """A probability with the interval of its sampling error [-]."""
+
+    estimate: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class FailureProbability:
     """Failure probability of the set over the life, with both kinds of uncertainty."""
 
@@ -66,6 +75,8 @@ class FailureProbability:
     worst_year_number: int
     method: str
     evaluations: int
+    without_backup: Chance | None = None
+    """The same without pin and hole of the back-up; None where there is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,8 +179,10 @@ class JointGeometry:
 
     tube_outer_mm: float
     tube_bore_mm: float
-    plug_diameter_mm: float
-    plug_bore_mm: float
+    """0: a solid rod."""
+    plug_diameter_mm: float | None
+    """None where the metal end is a sleeve."""
+    plug_bore_mm: float | None
     """0: the plug is solid."""
     radial_gap_mm: float
     """On one side."""
@@ -181,7 +194,28 @@ class JointGeometry:
     thread_major_diameter_mm: float | None
     thread_engagement_mm: float | None
     shoulder: bool
-    """True where a flange of the plug bears on the end of the tube."""
+    """True where a flange of the plug, or the bottom of the sleeve, bears on the tube's end."""
+    kind: End = "plug"
+    sleeve_outer_mm: float | None = None
+    """None where the metal end is a plug."""
+    sleeve_bore_mm: float | None = None
+    thread_drill_mm: float = 0.0
+    """Hole under the thread in the solid part of a sleeve; 0 without a thread."""
+
+    @property
+    def inner_mm(self) -> float:
+        """Diameter inside the glue."""
+        return self.tube_outer_mm if self.plug_diameter_mm is None else self.plug_diameter_mm
+
+    @property
+    def outer_mm(self) -> float:
+        """Diameter round the glue."""
+        return self.tube_bore_mm if self.sleeve_bore_mm is None else self.sleeve_bore_mm
+
+    @property
+    def widest_mm(self) -> float:
+        """Outside diameter of the joint."""
+        return self.tube_outer_mm if self.sleeve_outer_mm is None else self.sleeve_outer_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +256,7 @@ class Assessment:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document of the contract; null in place of NaN."""
-        document: dict[str, Any] = _clean(
+        document: dict[str, Any] = clean(
             {
                 "schema_version": 1,
                 "title": self.title,
@@ -295,6 +329,7 @@ def _failure_dict(chance: FailureProbability | None) -> dict[str, Any] | None:
         "estimate": document.pop("worst_year"),
         "year": document.pop("worst_year_number"),
     }
+    document["without_backup"] = _fields(document["without_backup"])
     return document
 
 
@@ -318,12 +353,12 @@ def _geometry_dict(geometry: RodGeometry) -> dict[str, Any]:
     return document
 
 
-def _clean(value: Any) -> Any:
+def clean(value: Any) -> Any:
     """Replace NaN and infinities by None, tuples by lists, NumPy scalars by Python's."""
     if isinstance(value, dict):
-        return {key: _clean(entry) for key, entry in value.items()}
+        return {key: clean(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple):
-        return [_clean(entry) for entry in value]
+        return [clean(entry) for entry in value]
     if hasattr(value, "item"):
         value = value.item()
     if isinstance(value, float) and not math.isfinite(value):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from jointrisk.model.bond import WALL
-from jointrisk.model.resistance import MODES
+from jointrisk.model.ageing import slice_edges
+from jointrisk.model.bond import BOND_MODES, WALL
+from jointrisk.model.loads import accumulated
 from jointrisk.model.rodset import RIG_BIAS, rod_set
 from jointrisk.reliability.mixture import draw
 from jointrisk.reliability.streams import BLOCK, block_rng
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from jointrisk.model.resistance import Resistance
     from jointrisk.model.rodset import RodSet
     from jointrisk.reliability.mixture import Draw
     from jointrisk.scenario.types import Scenario
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
     Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
-PILOT, MAIN, BAND, RANK = 1, 2, 3, 4
+PILOT, MAIN, BAND, RANK, PULL = 1, 2, 3, 4, 5
 """Purposes of the random streams."""
 PILOT_DRAWS = 2**11
 JOINTS_A_PILOT = 2**14
@@ -55,12 +57,20 @@ class Outcome:
     """The same, push [N], (rods, n)."""
     weak_rod: npt.NDArray[np.bool_]
     """Whether the rod has a weak joint, (rods, n)."""
-    rate: Array
-    """Yearly failure rate of the set given everything else [1/years], (n,)."""
-    rod_rate: Array
+    hazard: Array
+    """Failure rate of the set given everything else, added up over the life [-], (n,)."""
+    rod_hazard: Array
     """The same, each rod, (rods, n)."""
-    mode_rate: Array
+    mode_hazard: Array
     """The same, each mode, (modes, n)."""
+    rate: Array
+    """Failure rate of the set in each slice of the life [1/years], (slices, n)."""
+    rod_rate: Array
+    """The same, each rod, (slices, rods, n)."""
+    broken: npt.NDArray[np.bool_]
+    """Rods of which a bond holds nothing though time has not undone it, (rods, n)."""
+    steady: Array
+    """Largest share of its strength that a steady load takes of a bond [-], (n,)."""
     bias: Array
     """Bias of the rig's gauge [-], (n,)."""
     assembles: npt.NDArray[np.bool_]
@@ -69,6 +79,13 @@ class Outcome:
     """(n,)"""
     toughness_governs: npt.NDArray[np.bool_]
     """(joints, n)"""
+    rig_joint: Array
+    """Bond of each joint in the rig [N], (joints, n); of no joint where the rig was left out."""
+    bond_pull: Array
+    """What the bonds hold in a pull in each slice of the life, before wear [N],
+    (slices, joints, n)."""
+    bond_push: Array | None
+    """The same in a push; None where no bond is pushed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +103,9 @@ class Sample:
     converged: bool
     left_out: float
     """Share of sets that cannot be put together [-]."""
+    seed: int = 0
+    block_rows: int = MOST_ROWS
+    """Draws of one block: each block is a sample of its own."""
 
     @property
     def life(self) -> float:
@@ -113,15 +133,20 @@ class Sample:
 
     @property
     def wall_matters(self) -> bool:
-        """Whether the tube wall makes up one failure in a hundred or more."""
+        """Whether the tube wall makes up one failure in a hundred or more.
+
+        With a back-up it always counts: behind one a joint fails by the back-up's name.
+        """
+        if self.rods.scenario.backup is not None:
+            return True
         terms = self.weight * self.fails
-        wall = self.outcome.mode_rate.argmax(axis=0) == MODES.index(WALL)
+        wall = self.outcome.mode_hazard.argmax(axis=0) == BOND_MODES.index(WALL)
         return bool(terms[wall].sum() >= LEAST_SHARE * terms.sum())
 
     @property
     def fails(self) -> Array:
         """Chance of failure over the life of each draw, (n,) [-]."""
-        return -np.expm1(-self.outcome.rate * self.life)
+        return -np.expm1(-self.outcome.hazard)
 
 
 def evaluate(
@@ -151,20 +176,40 @@ def _evaluate(
     values = rods.values(u)
     strength = rods.resistance(values, labels, with_rig=with_rig, with_wall=with_wall)
     rates = rods.hazard(values, strength)
+    years = np.diff(slice_edges(rods.scenario))
     ends = strength.weak.reshape(rods.layout.rods, -1, n)
     return Outcome(
         rig_pull=strength.rig_pull,
         pull=strength.pull_rod,
         push=strength.push_rod,
         weak_rod=np.asarray(ends.any(axis=1)),
+        hazard=accumulated(rates.total, years),
+        rod_hazard=accumulated(rates.rod, years),
+        mode_hazard=accumulated(rates.mode, years),
         rate=rates.total,
         rod_rate=rates.rod,
-        mode_rate=rates.mode,
+        broken=strength.broken_rod,
+        steady=strength.steady,
         bias=np.broadcast_to(values[RIG_BIAS], (1, n))[0],
         assembles=strength.assembles,
         bounded=strength.bounded,
         toughness_governs=strength.toughness_governs,
+        **_bonds(strength, with_rig),
     )
+
+
+def _bonds(strength: Resistance, kept: bool) -> dict[str, Any]:
+    """Return what a pull needs to know of each joint, or of none where nothing will be pulled."""
+    none: Array = np.empty((0, strength.weak.shape[1]))
+    if not kept:
+        return {"rig_joint": none, "bond_pull": none, "bond_push": None}
+    pulls = [bearing.pull for bearing in strength.bearings]
+    pushes = [bearing.push for bearing in strength.bearings if bearing.push is not None]
+    return {
+        "rig_joint": strength.rig_joint,
+        "bond_pull": np.stack(pulls),
+        "bond_push": np.stack(pushes) if pushes else None,
+    }
 
 
 def _joined(parts: list[Outcome]) -> Outcome:
@@ -173,6 +218,28 @@ def _joined(parts: list[Outcome]) -> Outcome:
         arrays = [getattr(part, name) for part in parts]
         fields[name] = None if arrays[0] is None else np.concatenate(arrays, axis=-1)
     return Outcome(**fields)
+
+
+def share_of_blocks(sample: Sample, joints: int) -> Sample:
+    """Return the first blocks of a sample, of so many joints at most but one block at least."""
+    block = sample.block_rows * sample.rods.layout.joints
+    rows = max(1, joints // block) * sample.block_rows
+    if rows >= sample.weight.size:
+        return sample
+    cut: dict[str, Any] = {}
+    for name in Outcome.__dataclass_fields__:
+        part = getattr(sample.outcome, name)
+        cut[name] = None if part is None else part[..., :rows]
+    draws = sample.draws
+    return replace(
+        sample,
+        draws=type(draws)(
+            draws.u[:rows], draws.labels[:rows], draws.component[:rows], draws.log_weight[:rows]
+        ),
+        weight=sample.weight[:rows],
+        component=sample.component[:rows],
+        outcome=Outcome(**cut),
+    )
 
 
 def weighted_sample(
@@ -190,21 +257,30 @@ def weighted_sample(
     """
     full, single = rod_set(scenario), rod_set(scenario, rods=1)
     plan = first_plan(single, full)
-    pilot = _block(full, plan, seed, PILOT, 0, _rows(full, JOINTS_A_PILOT, PILOT_DRAWS))
+    pilot = pilot_block(full, plan, seed)
     pilot_out = evaluate(full, pilot.u, pilot.labels, pool, with_rig=False)
     interest = _interest(scenario, pilot.weight * pilot_out.assembles, pilot_out)
     plan = refined_plan(plan, pilot.component, interest)
     draws: list[Draw] = []
     outcomes: list[Outcome] = []
     cov = np.inf
-    rows = _rows(full, JOINTS_A_BLOCK, MOST_ROWS)
     while len(draws) < MOST_BLOCKS and not cov <= target_cov:
-        block = _block(full, plan, seed, MAIN, len(draws), rows)
+        block = main_block(full, plan, seed, len(draws))
         draws.append(block)
         outcomes.append(evaluate(full, block.u, block.labels, pool))
         cov = _cov(scenario, draws, outcomes)
     pilots = pilot.weight.size
-    return _sample(full, plan, draws, outcomes, pilots, cov <= target_cov)
+    return joined_sample(full, plan, seed, draws, outcomes, pilots, cov <= target_cov)
+
+
+def pilot_block(rods: RodSet, plan: Plan, seed: int) -> Draw:
+    """Draw the pilot of a plan."""
+    return _block(rods, plan, seed, PILOT, 0, _rows(rods, JOINTS_A_PILOT, PILOT_DRAWS))
+
+
+def main_block(rods: RodSet, plan: Plan, seed: int, number: int) -> Draw:
+    """Draw one block of the sample itself."""
+    return _block(rods, plan, seed, MAIN, number, _rows(rods, JOINTS_A_BLOCK, MOST_ROWS))
 
 
 def _rows(rods: RodSet, joints: int, most: int) -> int:
@@ -219,7 +295,7 @@ def _block(rods: RodSet, plan: Plan, seed: int, purpose: int, block: int, rows: 
 def _interest(scenario: Scenario, weight: Array, outcome: Outcome) -> Array:
     """Return what a pilot draw brings: to failure, or without loads to the lowest strengths."""
     if scenario.loads:
-        return weight * -np.expm1(-outcome.rate * scenario.life)
+        return weight * -np.expm1(-outcome.hazard)
     weakest = outcome.pull.min(axis=0)
     order = np.argsort(weakest)
     below = np.cumsum(weight[order]) / weight.size
@@ -241,14 +317,16 @@ def _cov(scenario: Scenario, draws: list[Draw], outcomes: list[Outcome]) -> floa
     return float(terms.std() / np.sqrt(terms.size) / mean)
 
 
-def _sample(
+def joined_sample(
     rods: RodSet,
     plan: Plan,
+    seed: int,
     draws: list[Draw],
     outcomes: list[Outcome],
     pilots: int,
     converged: bool,
 ) -> Sample:
+    """Lay evaluated blocks end to end, and leave out sets that cannot be put together."""
     joined = type(draws[0])(
         u=np.concatenate([d.u for d in draws]),
         labels=np.concatenate([d.labels for d in draws]),
@@ -271,4 +349,6 @@ def _sample(
         evaluations=pilots + weight.size,
         converged=converged,
         left_out=left_out,
+        seed=seed,
+        block_rows=draws[0].log_weight.size,
     )

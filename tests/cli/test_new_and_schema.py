@@ -11,6 +11,19 @@ def test_without_kind_the_kinds_are_listed(run):
     assert not list(Path().iterdir())
 
 
+def test_each_kind_stands_on_a_line_of_its_own(run):
+    lines = run("new").out.splitlines()
+    assert [line.split()[0] for line in lines] == ["plug-in-tube", "sleeve-over-tube"]
+
+
+def test_a_sleeve_s_file_can_be_checked(run):
+    run("new", "sleeve-over-tube", "s.toml")
+    done = run("check", "s.toml")
+    assert done.status == 0
+    assert "sleeve.outer_diameter" in done.out
+    assert "plug." not in done.out
+
+
 def test_writes_a_scenario_and_says_what_comes_next(run):
     done = run("new", "plug-in-tube")
     assert done.status == 0

@@ -18,6 +18,7 @@ from jointrisk.model.bond import BOND_MODES
 from jointrisk.report import words
 from jointrisk.scenario import bond, checks, given, ledger, use
 from jointrisk.scenario.catalogue import QUANTITIES
+from jointrisk.scenario.types import LEAST_ANGLE
 from jointrisk.study import (
     assessment,
     band,
@@ -99,7 +100,8 @@ def test_a_material_is_its_row(texts, name):
         expected.append(float(re.match(r"-?[\d.]+", text)[0]))
     order = list(cells)
     assert order == [k for k in ("modulus", "tension_strength", "compression_strength",
-        "interlaminar_strength", "interlaminar_toughness", "shear_modulus", "expansion")
+        "interlaminar_strength", "interlaminar_toughness", "peel_strength", "shear_modulus",
+        "expansion")
         if k in cells]  # fmt: skip
     assert numbers(told) == expected
 
@@ -119,14 +121,14 @@ def test_what_evidence_is_worth_is_its_row(texts, name):
 
 
 @pytest.mark.parametrize("key", DEFAULTS)
-def test_every_default_stands_among_the_sources_with_mark_and_source(plain, key):
+def test_every_default_stands_among_them_with_mark_and_source(plain, key):
     row = DEFAULTS[key]
-    told = plain["sources"].split(f" {key}: ")[1].split(f" [{row['mark']}] ")[0]
+    told = plain["defaults"].split(f" {key}: ")[1].split(f" [{row['mark']}] ")[0]
     values = [v for k, v in row.items() if k not in ("source", "mark")]
     assert sorted(numbers(told.replace("1/500", "1 500"))) == sorted(
         number for value in values for number in written(value)
     )
-    assert f" [{row['mark']}] {' '.join(row['source'].split())}" in plain["sources"]
+    assert f" [{row['mark']}] {' '.join(row['source'].split())}" in plain["defaults"]
 
 
 @pytest.mark.parametrize("table", ["adhesives", "materials", "preparations", "targets"])
@@ -194,6 +196,8 @@ QUOTED = [
     ("probability", f"a guard share of {percent(proposal.GUARD_SHARE)}"),
     ("probability", f"below 1 in {1 / words.SMALLEST_TOLD / 1e6:.0f} million"),
     ("ranking", f"{influence.DEGREES:g} K higher"),
+    ("ranking", f"{influence.DEGREES:g} deg further from square"),
+    ("linkages", f"within {LEAST_ANGLE:g} deg of 0 or 180"),
     ("ranking", f"by {cautions.DECIDES:g} or more"),
     ("target", f"above 0 to {use._LARGEST_INDEX:g}"),
     ("target", f"3.7 is 1 in {round(1 / ndtr(-3.7), -2):,.0f}"),
@@ -230,7 +234,7 @@ def test_the_ways_a_bond_lets_go_and_the_verdicts_are_the_programs(plain):
     for mode in BOND_MODES:
         assert mode in plain["limits"]
     told = Path(pulls.__file__).read_text("utf-8")
-    verdicts = set(re.findall(r'_answer\(sample, \w+, "([a-z ]+)"', told))
+    verdicts = set(re.findall(r'Verdict\("([a-z ]+)"', told))
     assert len(verdicts) == 5
     for verdict in verdicts:
         assert re.search(rf" {verdict} [a-z]", plain["proof"]), verdict

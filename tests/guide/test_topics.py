@@ -185,6 +185,9 @@ def keys_of_document(node):
 @pytest.mark.parametrize("name", NAMES)
 def test_every_word_with_an_underline_is_the_name_of_something(sections, texts, name, result):
     known = set(sections) | set().union(*sections.values()) | keys_of_document(result)
+    coupon = {"width": "25 mm", "overlap": "12 mm", "thickness": "2 mm", "load": "5 kN"}
+    known |= keys_of_document(jointrisk.single_lap(**coupon, modulus="70 GPa").to_dict())
+    known |= {"loads_file", "single_lap"}
     known |= {
         "most_likely",
         "never_outside",
@@ -226,6 +229,7 @@ def test_the_shape_taken_where_none_is_named_is_the_programs(plain):
 # Examples ----------------------------------------------------------------------------------------
 
 START = tomllib.loads(scenario.new("plug-in-tube"))
+WITH_SLEEVE = tomllib.loads(scenario.new("sleeve-over-tube"))
 
 
 def resolved(raw):
@@ -236,7 +240,7 @@ def resolved(raw):
 @pytest.mark.parametrize("name", NAMES)
 def test_every_example_can_be_used(pieces, name):
     for piece in pieces[name]:
-        raw = copy.deepcopy(START)
+        raw = copy.deepcopy(WITH_SLEEVE if "sleeve" in piece else START)
         if "radial_gap" in piece.get("plug", {}):
             del raw["plug"]["diameter"]
         for section, value in piece.items():

@@ -103,3 +103,28 @@ def test_square_law_keeps_the_ductility(joint):
 def test_refusals(call, message):
     with pytest.raises(InputError, match=message):
         call()
+
+
+@given(
+    outer=st.floats(-1e-6, 3e-5),
+    inner=st.floats(-1e-6, 3e-5),
+    radius=st.floats(1.0, 30.0),
+    gap=st.floats(0.01, 1.0),
+    warmer=st.floats(-120.0, 120.0),
+)
+def test_a_gap_changes_as_its_two_faces_grow(outer, inner, radius, gap, warmer):
+    """Each face grows by its own strain: what the two radii become is counted out."""
+    wide = radius + gap
+    after = wide * (1 + outer * warmer) - radius * (1 + inner * warmer)
+    change = environment.gap_change(outer, inner, wide, radius, 20.0 + warmer, 20.0)
+    assert change == pytest.approx(after - gap, abs=1e-12)
+
+
+def test_one_material_all_through_keeps_the_gap_in_proportion():
+    change = environment.gap_change(23.5e-6, 23.5e-6, 7.2, 7.0, 80.0, 20.0)
+    assert change == pytest.approx(0.2 * 23.5e-6 * 60.0)
+
+
+def test_a_bore_inside_its_plug_has_no_gap():
+    with pytest.raises(InputError, match=r"inner_radius.*outer_bore_radius.*7.*6\.9"):
+        environment.gap_change(0.0, 0.0, 6.9, 7.0, 10.0, 20.0)

@@ -232,3 +232,18 @@ def test_arrays_and_scalars_go_the_same_way():
 def test_refusals(changed, message):
     with pytest.raises(InputError, match=message):
         peel.mouth_peel(**({"mouth_shear": 20.0} | SIZES | METAL | changed))
+
+
+def test_a_layer_held_still_along_itself_is_hooke_s_law_with_two_strains_at_nought():
+    """sigma_z = lame eps + 2 G eps; lame = 2 G nu/(1 - 2 nu)."""
+    for nu in (0.0, 0.2, 0.38, 0.45):
+        lame = 2 * 700.0 * nu / (1 - 2 * nu)
+        assert peel.constrained_modulus(700.0, nu) == pytest.approx(lame + 2 * 700.0)
+    young = 2 * 700.0 * 1.38
+    textbook = young * (1 - 0.38) / ((1 + 0.38) * (1 - 2 * 0.38))
+    assert peel.constrained_modulus(700.0, 0.38) == pytest.approx(textbook)
+
+
+def test_a_layer_that_keeps_its_volume_has_no_such_modulus():
+    with pytest.raises(InputError, match=r"poisson_ratio.*0\.5"):
+        peel.constrained_modulus(700.0, 0.5)

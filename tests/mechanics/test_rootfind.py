@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jointrisk.mechanics.rootfind import rising_root
+from jointrisk.mechanics.rootfind import quick_root, rising_root
 
 CASES = {
     "cube root": (lambda x, a: (x**3 - a, 3 * x**2), np.cbrt),
@@ -66,3 +66,66 @@ def test_settled_entries_are_not_computed_again():
 
 def test_empty():
     assert rising_root(lambda x: (x, x), np.empty(0), np.empty(0)).size == 0
+
+
+# ---- in single precision first -------------------------------------------------------------
+
+
+def start_in_the_middle(*parameters):
+    return np.full_like(parameters[0], 5.0)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_quick_finds_known_roots(name):
+    """Bent little or much: what the quick steps do not settle is settled by the others."""
+    equation, answer = CASES[name]
+    a = np.linspace(0.01, 9.9, 501)
+    found = quick_root(equation, start_in_the_middle, np.full_like(a, 10.0), a)
+    np.testing.assert_allclose(found, answer(a), rtol=1e-6)
+
+
+def test_quick_takes_one_step_in_double_precision_where_that_is_enough():
+    asked = []
+
+    def equation(x, a):
+        asked.append((x.dtype, x.size))
+        return np.exp(0.3 * x) - a, 0.3 * np.exp(0.3 * x)
+
+    a = np.linspace(4.0, 5.0, 1000)
+    found = quick_root(equation, start_in_the_middle, np.full_like(a, 10.0), a)
+    np.testing.assert_allclose(found, np.log(a) / 0.3, rtol=1e-9)
+    assert asked == [(np.float32, 1000)] * 3 + [(np.float64, 1000)]
+
+
+def test_quick_hands_on_only_what_is_not_settled():
+    """Steep in one entry of many."""
+    sizes = []
+
+    def equation(x, a, steep):
+        sizes.append((x.dtype, x.size))
+        return np.arctan(steep * (x - a)), steep / (1 + (steep * (x - a)) ** 2)
+
+    steep = np.full(1000, 0.1)
+    steep[500] = 500.0
+    a = np.linspace(1.0, 9.0, 1000)
+    found = quick_root(equation, start_in_the_middle, np.full_like(a, 10.0), a, steep)
+    np.testing.assert_allclose(found, a, rtol=1e-8)
+    double = [size for dtype, size in sizes if dtype == np.float64]
+    assert double[0] == 1000
+    assert set(double[1:]) == {1}
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, 0.0, 1e30])
+def test_quick_survives_a_useless_guess(value):
+    a = np.linspace(0.1, 9.0, 50)
+    found = quick_root(
+        lambda x, a: (x**3 - a, 3 * x**2),
+        lambda a: np.full_like(a, value),
+        np.full_like(a, 10.0),
+        a,
+    )
+    np.testing.assert_allclose(found, np.cbrt(a), rtol=1e-7)
+
+
+def test_quick_with_nothing_to_do():
+    assert quick_root(lambda x: (x, x), lambda: np.empty(0), np.empty(0)).size == 0

@@ -123,3 +123,80 @@ def test_guess_of_the_failing_end_is_corrected():
     # Leaning towards the end that the misfit does not load makes the order of the ends change.
     changes = (load * (2 * share - 1) > 2 * misfit) != (-misfit > 0)
     assert 0.1 < changes.mean() < 0.9
+
+
+@pytest.mark.parametrize("capacity", [0.3, 1.0, 1.4, 6.0])
+@pytest.mark.parametrize("far", [0.0, 0.2, 0.55])
+def test_overlap_needed_against_forty_digits(far, capacity):
+    """dx = d slip/slope; slope squared less twice the area under the law is constant."""
+    near = 0.8 * np.sqrt(2 * capacity - 1 if capacity > 1 else capacity**2)
+    if near < far:
+        return
+    area = lambda w: w**2 / 2 if w <= 1 else w - mpmath.mpf(1) / 2  # noqa: E731
+    level = mpmath.mpf(near) ** 2 / 2 - area(capacity)
+    slope = lambda w: mpmath.sqrt(abs(2 * (level + area(w))))  # noqa: E731
+    # The slip falls from the tip to its least, at slope 0, and rises again to the mouth's.
+    least = mpmath.sqrt(-2 * level) if level > -0.5 else mpmath.mpf(1) / 2 - level
+    end = mpmath.mpf(far) ** 2 / 2 - level
+    mouth = mpmath.sqrt(2 * end) if end < 0.5 else end + mpmath.mpf(1) / 2
+    expected = sum(
+        mpmath.quad(lambda w: 1 / slope(w), sorted({least, *([1] if least < 1 < top else []), top}))
+        for top in (mpmath.mpf(capacity), mouth)
+        if top > least
+    )
+    found = shear_lag.overlap_needed(*(np.array([value]) for value in (far, near, capacity)))
+    assert found[0] == pytest.approx(float(expected), rel=1e-12)
+
+
+def random_layers(n, seed=0):
+    rng = np.random.default_rng(seed)
+    length, share = 10 ** rng.uniform(-1, 1.7, n), rng.uniform(0.02, 0.98, n)
+    return length, share, rng.uniform(-1.5, 1.5, n), 10 ** rng.uniform(-0.5, 2, n)
+
+
+def test_no_overlap_is_long_enough_beyond_the_energy_of_the_layer():
+    capacity = np.array([0.5, 1.0, 7.0])
+    limit = np.sqrt([0.25, 1.0, 13.0])
+    args = np.array([0.1, 0.1, 0.1])
+    assert np.isinf(shear_lag.overlap_needed(args, limit * (1 + 1e-12), capacity)).all()
+    assert np.isfinite(shear_lag.overlap_needed(args, limit * (1 - 1e-9), capacity)).all()
+
+
+@pytest.mark.parametrize("margin", [-1e-6, 1e-6])
+def test_holds_just_below_its_failure_load_and_not_above(margin):
+    layers = random_layers(20_000)
+    length, share, misfit, _ = layers
+    load, _ = shear_lag.failure_load(*layers)
+    alive = load > 1e-3 * length
+    asked = np.maximum(load, 0) * (1 + margin)
+    found = shear_lag.holds(*layers, asked)
+    outward = asked / 2 > np.abs((share - 0.5) * asked - misfit)
+    assert (alive & outward).mean() > 0.3
+    assert np.all(found[alive & outward] == (margin < 0))
+    assert not np.any(found & ~outward)
+
+
+def test_what_holds_is_never_above_the_failure_load():
+    layers = random_layers(20_000, seed=3)
+    load, _ = shear_lag.failure_load(*layers)
+    asked = np.random.default_rng(4).uniform(0, 1.2, load.size) * layers[0]
+    found = shear_lag.holds(*layers, asked)
+    assert np.all(load[found] >= asked[found] * (1 - 1e-9))
+    assert 0.1 < found.mean() < 0.9
+
+
+def test_single_precision_first_loses_nothing():
+    """Every load against the equation of its own state, solved by bisection in the test."""
+    layers = random_layers(3000, seed=5)
+    length, share, misfit, capacity = layers
+    load, yielded = shear_lag.failure_load(*layers)
+    chosen = ~yielded & (load > 0) & (np.abs((share - 0.5) * load - misfit) < load / 2)
+    low, high = np.zeros(load.size), length.copy()
+    for _ in range(60):
+        middle = (low + high) / 2
+        near = middle / 2 + np.abs((share - 0.5) * middle - misfit)
+        far = np.maximum(middle - near, 0.0)
+        longer = shear_lag.overlap_needed(far, near, capacity) > length
+        low, high = np.where(longer, low, middle), np.where(longer, middle, high)
+    assert chosen.mean() > 0.2
+    np.testing.assert_allclose(load[chosen], low[chosen], rtol=1e-9)

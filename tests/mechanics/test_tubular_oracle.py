@@ -9,7 +9,7 @@ import pytest
 
 from jointrisk.mechanics import tubular
 
-COUNT = 150
+COUNT = 300
 TOLERANCE = 1e-4  # of force; the oracle's mesh is good for about 1e-5
 
 

@@ -175,7 +175,7 @@ def test_failures_are_as_many_as_the_hazard_says(make, direction, mean):
     found = limit_state(scenario)
     x = rows(found, n, seed=4)
     the_set, values, labels = as_set(scenario, x)
-    rate = the_set.hazard(values, the_set.resistance(values, labels)).total
+    rate = the_set.hazard(values, the_set.resistance(values, labels)).total[0]
     chance = -np.expm1(-rate * scenario.life)
     failed = found.function(x) < 0
     error = np.sqrt((chance * (1 - chance)).sum()) / n

@@ -6,10 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import gumbel_r
 
+from jointrisk.model import loads
 from jointrisk.model.draws import Change
 from jointrisk.model.loads import (
+    Hazard,
     exceed_rate,
-    hazard,
     pushes,
     room_for,
     sustained_sum,
@@ -17,6 +18,12 @@ from jointrisk.model.loads import (
 )
 from jointrisk.scenario.types import Load, Variable
 from jointrisk.spread import Fixed, Gumbel, MaximumOf, MaximumOfEvents, Normal, Uniform
+
+
+def hazard(scenario, values, pull, push, changes):
+    """Return the rates of a life in one slice: (n,), (rods, n) and (modes, n)."""
+    found = loads.hazard(scenario, values, [(pull, push)], (), changes)
+    return Hazard(found.total[0], found.rod[0], found.mode[0])
 
 
 def load(kind, spread, rate=0.0, direction="pull", scope="all"):

@@ -5,13 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from jointrisk.model.bond import BOND_MODES
 from jointrisk.model.draws import placed
-from jointrisk.model.resistance import END_BEARING, MODES, PULL_MEMBERS, STRUT, resistance
+from jointrisk.model.members import END_BEARING, PULL_MEMBERS, STRUT
+from jointrisk.model.resistance import resistance
 from jointrisk.model.rodset import rod_set
 from jointrisk.spread import Fixed
 
 TENSION, STRIP, NET = PULL_MEMBERS
-COHESION, INSERT, TUBE, WALL = MODES[:4]
+MODES = (*BOND_MODES, *PULL_MEMBERS, STRUT, END_BEARING)
+COHESION, INSERT, TUBE, WALL = BOND_MODES
 WALL_AREA = np.pi * (8.0**2 - 6.6**2)
 INERTIA = np.pi / 4 * (8.0**4 - 6.6**4)
 M8 = '[thread]\nsize = "M8"\nengagement = "9 mm"\n'
@@ -34,7 +37,7 @@ def acting(table, rod=0):
 def test_the_tube_breaks_over_the_section_of_its_nominal_bore(joint):
     found = joint({"tube.tension_strength": 50.0}, drawn={"tube.bore": 13.3})
     assert by_name(found.pull, TENSION) == pytest.approx(50.0 * WALL_AREA)
-    thin = joint({"tube.tension_strength": 50.0}, drawn={"tube.outer_diameter": 15.5})
+    thin = joint({"tube.tension_strength": 50.0, "tube.outer_diameter": 15.5})
     assert by_name(thin.pull, TENSION) == pytest.approx(50.0 * np.pi * (7.75**2 - 6.6**2))
     assert thin.pull_rod[0, 0] == thin.rig_pull[0, 0] == by_name(thin.pull, TENSION)
 
@@ -296,7 +299,7 @@ def enlarge(rods, values, k):
     }
     scenario = rods.scenario
     variables = dict(scenario.variables)
-    for key in ("tube.bore", "plug.diameter"):
+    for key in ("tube.bore", "tube.outer_diameter", "plug.diameter", "plug.bore"):
         variables[key] = replace(variables[key], spread=Fixed(variables[key].spread.mean * k))
     thread = scenario.thread
     return bigger, replace(
@@ -316,7 +319,7 @@ def test_a_rod_twice_as_large_holds_four_times_as_much(make, k, shoulder):
     scenario, plain = (replace(one, shoulder=shoulder) for one in (scenario, rods.scenario))
     weak = rods.weak_joints(labels)
     small, large = (
-        resistance(one, rods.layout, placed(drawn, rods.layout), weak, with_push=True)
+        resistance(one, rods.layout, placed(drawn, rods.layout), weak, weak & False, with_push=True)
         for one, drawn in ((plain, values), (scenario, bigger))
     )
     np.testing.assert_allclose(large.pull, k**2 * small.pull, rtol=1e-7)

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from jointrisk.model.draws import Change
-from jointrisk.model.resistance import MODES
+from jointrisk.model.members import modes_of
 from jointrisk.model.rodset import rod_set
 
 
@@ -18,7 +18,8 @@ def test_a_weak_joint_is_weaker_and_never_the_sound_one(make):
     sound = rods.resistance(rods.values(u), labels)
     labels[:, rods.layout.weak_joint_labels.start] = True
     weak = rods.resistance(rods.values(u), labels)
-    assert (weak.rig_joint[0] < sound.rig_joint[0]).all()
+    assert (weak.rig_joint[0] <= sound.rig_joint[0]).all()  # the same where the wall governs both
+    assert (weak.rig_joint[0] < sound.rig_joint[0]).mean() > 0.98
     np.testing.assert_array_equal(weak.rig_joint[1], sound.rig_joint[1])
 
 
@@ -52,12 +53,12 @@ def test_heat_weakens_and_above_the_hard_stop_nothing_is_carried(make):
 
 
 def test_the_wall_of_a_composite_tube_can_govern_and_a_metal_tube_has_none(make):
-    wall = MODES.index("tube wall shears between plies at the bond")
     weak_wall = make(evidence="own pulls").variables["tube.interlaminar_strength"]
     assert weak_wall.unit == "MPa"
     metal = rod_set(make(tube="aluminium 6082-T6"))
     u, labels = draws(metal)
     strength = metal.resistance(metal.values(u), labels)
+    wall = modes_of(metal.scenario).index("tube wall shears between plies at the bond")
     assert np.isinf(strength.pull[wall]).all()
 
 

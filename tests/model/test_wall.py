@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from jointrisk.model.bond import BOND_MODES, WALL
-from jointrisk.model.resistance import MODES
+from jointrisk.model.members import modes_of
 
 COHESION, AT_WALL = 0, BOND_MODES.index(WALL)
 CARBON = {"tube": "carbon tube, roll-wrapped"}
@@ -118,7 +118,11 @@ def test_where_the_wall_is_left_out_it_could_not_have_governed(round_set):
     assert 0.2 < (by_wall < bond).mean() < 0.8
 
 
-def test_all_modes_have_names_of_their_own():
-    assert len(set(MODES)) == len(MODES) == 9
-    assert MODES[: len(BOND_MODES)] == BOND_MODES
-    assert [word in mode for word, mode in zip(("cohesion", "insert", "tube"), MODES, strict=False)]
+def test_all_modes_have_names_of_their_own(make):
+    more = '[[load]]\nname = "sway"\nkind = "cycles"\nsize = "200 N"\nrate = "1000 / year"\n'
+    names = modes_of(make(more=more))
+    assert len(set(names)) == len(names) == 10
+    assert names[: len(BOND_MODES)] == BOND_MODES
+    assert modes_of(make()) == tuple(name for name in names if "repeated" not in name)
+    for word, mode in zip(("cohesion", "insert", "tube"), names, strict=False):
+        assert word in mode

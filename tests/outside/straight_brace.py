@@ -22,6 +22,7 @@ GIVEN = {
     "service.workshop_temperature": 20.0,
     "service.hottest": {"mean": 59.0, "sd": 2.5},
     "service.coldest": -8.0,
+    "service.humidity": {"never_outside": [0.65, 0.8]},
     "load": [
         {"kind": "sustained", "size": {"mean": -160.0, "cov": 0.05}},
         {"kind": "annual_maximum", "direction": "pull", "size": {"mean": 820.0, "cov": 0.25}},

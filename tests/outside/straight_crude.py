@@ -20,6 +20,13 @@ DEFAULTS = {
     "plug.glued_share": {"never_outside": (0.75, 1.0)},
     "weak_bonds.keeps": {"never_outside": (0.1, 0.5)},
     "weak_bonds.share_in_bad_batch": {"never_outside": (0.3, 1.0)},
+    "weak_bonds.latent_weight": {"p05": 0.00045, "p95": 0.02},
+    "weak_bonds.latent_keeps": {"never_outside": (0.1, 0.5)},
+    "ageing.wet_share": {"never_outside": (0.4, 0.6)},
+    "ageing.wetting_time": {"p05": 1000 / joint.HOURS, "p95": 4000 / joint.HOURS},
+    "ageing.own_scatter": 0.18,
+    "proof.damage_from": {"never_outside": joint.HURT_FROM},
+    "proof.damage_most": {"never_outside": joint.HURT_MOST},
     "batch.bond_factor": {"mean": 1.0, "cov": 0.075},
     "model.bond_factor": {"mean": 1.0, "cov": 0.20},
     "model.load_factor": {"mean": 1.0, "cov": 0.05},
@@ -86,6 +93,12 @@ def draw_parts(rng, g, n):
     share = draw(rng, g["weak_bonds.share_in_bad_batch"], (n, batches))
     chance = batch(np.where(is_bad, np.maximum(share, lone), lone))
     v["weak"] = rng.random((n, 2 * rods)) < chance
+    # which joints damp undoes, and how far it goes
+    v["latent"] = rng.random((n, 2 * rods)) < every("weak_bonds.latent_weight")
+    v["latent_keeps"] = end("weak_bonds.latent_keeps")
+    v["humidity"], v["wet_share"] = every("service.humidity"), every("ageing.wet_share")
+    v["wetting_time"], v["own_scatter"] = every("ageing.wetting_time"), g["ageing.own_scatter"]
+    v["own_score"] = rng.standard_normal((n, 2 * rods))
     # what the glue and its surfaces hold in the workshop
     v["glue"] = (
         end("adhesive.shear_strength")
@@ -97,8 +110,9 @@ def draw_parts(rng, g, n):
     v["toughness"] = toughness(v, g, end, every)
     surface = np.minimum(end("preparation"), end("preparation"))
     keeps = np.where(v["weak"], end("weak_bonds.keeps"), 1.0)
-    v["share"] = np.minimum(surface * keeps, 1.0)
-    # the rig
+    v["surface"] = surface * keeps
+    # the rig, and what a pull in it takes of a bond that holds it
+    v["hurt_from"], v["hurt_most"] = every("proof.damage_from"), every("proof.damage_most")
     v["rig"] = 1 + rng.normal(0, g["proof.rig_bias"], (n, 1))
     v["rig"] = v["rig"] + rng.normal(0, g["proof.rig_error"], (n, rods))
     return v
@@ -121,17 +135,19 @@ def toughness(v, g, end, every):
     return thickness * (modulus * elastic**2 / 2 + v["glue"] * (strain - elastic))
 
 
-def bonds(v, g, temperature):
-    """Pull that each joint holds at a temperature, (n, joints)."""
+def bonds(v, g, temperature, years):
+    """Pull that each joint holds at a temperature after some years, (n, joints)."""
+    left, own_way, undone = joint.aged(v, years)
+    share = np.minimum(v["surface"] * own_way * np.where(v["latent"], undone, 1.0), 1.0)
     radius, inner = layer(v, g)
     middle, outer = (radius + inner) / 2, g["tube.outer_diameter"] / 2
     size, pitch = g["thread"]
     drill = (size - pitch) / 2
     warm = np.interp(temperature, *g["glue_by_temperature"])
-    strength = v["glue"] * v["share"] * warm
+    strength = v["glue"] * left * share * warm
     compliance = middle / (v["glue_modulus"] * warm) * np.log(inner / radius)
     slip = joint.failure_slip(
-        strength, v["share"] ** v["exponent"] * v["toughness"], compliance, v["off_centre"]
+        strength, share ** v["exponent"] * v["toughness"], compliance, v["off_centre"]
     )
     force = v["model"] * joint.pull_out(
         v["tube_modulus"] * np.pi * (outer**2 - inner**2),
@@ -147,10 +163,11 @@ def bonds(v, g, temperature):
     return np.where(temperature < g["hard_stop"], force, 0.0)
 
 
-def strengths(v, g):
-    """What each rod holds: in the rig, pulled and pushed in service, (n, rods) each.
+def strengths(v, g, pulled=0.0):
+    """What each rod holds: new in the rig, pulled and pushed in service, (n, rods) each.
 
-    Pushed it stands on its shoulders: a rod without them must not be pushed here.
+    In service it has for all its life the strength of its last day. Pushed it stands on its
+    shoulders: a rod without them must not be pushed here. With `pulled` [N]: after that pull.
     """
     plain = {
         "outer": g["tube.outer_diameter"],
@@ -160,9 +177,11 @@ def strengths(v, g):
         "length": g["rods.length"],
     }
     pull, push = joint.members(v, plain)
-    rig = np.minimum(bonds(v, g, g["service.workshop_temperature"]), pull)
-    hot, cold = bonds(v, g, v["hot"]), bonds(v, g, v["cold"])
-    found = {"new": rig, "service_pull": np.minimum(np.minimum(hot, cold), pull)}
+    rig = bonds(v, g, g["service.workshop_temperature"], 0.0)
+    hot, cold = (bonds(v, g, v[day], g["life.duration"]) for day in ("hot", "cold"))
+    left = joint.kept(v, pulled * np.repeat(v["rig"], 2, axis=1), rig)
+    service = np.minimum(np.minimum(hot, cold) * left, pull)
+    found = {"new": np.minimum(rig, pull), "service_pull": service}
     if g.get("rods.shoulder"):
         found["service_push"] = push  # the tube's end bears what its squashed wall does, or more
     return {key: np.minimum(x[:, ::2], x[:, 1::2]) for key, x in found.items()}
@@ -234,7 +253,8 @@ def answers(rng, g, n):
         shares[f"{name}_load"] = load
         shares[f"{name}_refused"] = refused.mean()
         shares[f"{name}_weak_caught"] = refused[weak].mean()
-        shares[f"{name}_failure_after"] = set_failed[~refused.any(axis=1)].mean()
+        after = fails(rng, v, g, strengths(v, g, load)).any(axis=(1, 2))
+        shares[f"{name}_failure_after"] = after[~refused.any(axis=1)].mean()
     return shares, {**found, "refused": found["new"] / v["rig"]}
 
 

@@ -34,6 +34,7 @@ GIVEN = {
     "workshop": 21.0,
     "hot": (38.0, 2.0),
     "cold": (12.0, 2.0),
+    "humidity": (0.45, 0.45),  # anywhere between
     "event_rate": 1.0,
     "event_load": (430.0, 0.30),
     "yearly_load": (190.0, 0.12),

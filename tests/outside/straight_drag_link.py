@@ -34,6 +34,7 @@ GIVEN = {
     "workshop": 20.0,
     "hot": (32.0, 3.0),
     "cold": (8.0, 3.0),
+    "humidity": (0.55, 0.75),  # anywhere between
     "event_rate": 3.0,
     "event_load": (620.0, 0.35),
     "yearly_load": (340.0, 0.15),

@@ -14,6 +14,8 @@ BATCHES = 40  # standard errors come from the scatter of this many parts of the 
 GAP_POINTS = ([0.0, 0.05, 0.1, 0.25, 0.5, 1.0], [0.5, 0.9, 1.0, 1.0, 0.85, 0.75])
 GLUE_BY_TEMPERATURE = ([23.0, 60.0, 65.0], [1.0, 0.55, 0.2])
 WALL_BY_TEMPERATURE = ([23.0, 60.0, 100.0], [1.0, 0.85, 0.5])
+HOURS = 24 * 365.25  # of a year
+HURT_FROM, HURT_MOST = (0.6, 0.9), (0.1, 0.5)  # shares of its strength
 
 
 # --- one joint -----------------------------------------------------------------------------
@@ -89,6 +91,29 @@ def pull_out(tube, plug, around, length, compliance, strength, slip, misfit):
     return force
 
 
+# --- years in the damp ---------------------------------------------------------------------
+
+
+def damp_done(v, years):
+    """Share of the full loss that damp has brought about by an age."""
+    wet = np.clip((v["humidity"] - 0.5) / 0.5, 0, 1)  # up to half damp a bond keeps what it has
+    return wet * (1 - np.exp(-years / v["wetting_time"]))
+
+
+def aged(v, years):
+    """What is left of glue and surfaces alike, of each surface its own way, of a latent one."""
+    done = damp_done(v, years)
+    scatter = np.sqrt(np.log1p((v["own_scatter"] * done) ** 2))
+    left = 1 - (1 - v["wet_share"]) * done
+    return left, np.exp(scatter * v["own_score"]), 1 - (1 - v["latent_keeps"]) * done
+
+
+def kept(v, applied, rig):
+    """Share of a bond's strength after a pull that it held: a straight line from where it hurts."""
+    hurt = (applied / np.maximum(rig, 1e-9) - v["hurt_from"]) / (1 - v["hurt_from"])
+    return 1 - v["hurt_most"] * np.clip(hurt, 0, 1)
+
+
 # --- spreads -------------------------------------------------------------------------------
 
 
@@ -118,21 +143,19 @@ def gumbel_cdf(x, mean, cov):
 # --- a set of rods -------------------------------------------------------------------------
 
 
-def weakest(sound, weak, good, bad):
-    """Every value the least of independent joints can take, and its mass, (n, joints + 1) both.
+def weakest(forces, chances):
+    """Every value the least of independent joints can take, and its mass, (n, values) both.
 
-    Joint i has strength `sound` with mass `good` and the lower strength `weak` with mass `bad`.
+    A joint has the strength `forces[s]` in the state s, which has the mass `chances[s]`.
     """
-    least = sound.min(axis=1, keepdims=True)
-    order = np.argsort(weak, axis=1)
-    values = np.minimum(np.take_along_axis(weak, order, axis=1), least)
-    good, bad = np.take_along_axis(good, order, axis=1), np.take_along_axis(bad, order, axis=1)
-    one = np.ones_like(least)
-    passed = np.concatenate([one, np.cumprod(good, axis=1)], axis=1)
-    ahead = np.concatenate([np.cumprod((good + bad)[:, ::-1], axis=1)[:, ::-1], one], axis=1)
-    still = passed * ahead  # mass above the values met so far
-    mass = np.concatenate([still[:, :-1] - still[:, 1:], still[:, -1:]], axis=1)
-    return np.concatenate([values, least], axis=1), mass
+    values = np.sort(np.concatenate(forces, axis=1), axis=1)
+    still = np.ones_like(values)  # mass of all joints at or above each value
+    for joint in range(forces[0].shape[1]):
+        holds = np.zeros_like(values)
+        for force, chance in zip(forces, chances, strict=True):
+            holds += chance[:, [joint]] * (force[:, [joint]] >= values)
+        still *= holds
+    return values, still - np.concatenate([still[:, 1:], np.zeros((len(still), 1))], axis=1)
 
 
 def draw_joints(rng, given, n):
@@ -153,7 +176,7 @@ def draw_joints(rng, given, n):
     v["preparation"] = np.minimum(
         lognormal(rng, 1.0, 0.05, joint), lognormal(rng, 1.0, 0.05, joint)
     )
-    v["keeps"] = rng.uniform(0.1, 0.5, joint)
+    v["keeps"], v["latent_keeps"] = rng.uniform(0.1, 0.5, (2, *joint))
     v["glue"] = lognormal(rng, *given["glue_strength"], joint)
     if given["glue_range"]:
         v["glue"] = v["glue"] * lognormal_range(rng, *given["glue_range"], every)
@@ -177,7 +200,13 @@ def draw_joints(rng, given, n):
     v["engagement"] = rng.normal(*given["engagement"], joint)
     v["lone"] = lognormal_range(rng, *given["lone_weight"], every)
     v["bad_batch"] = lognormal_range(rng, 0.001, 0.03, every)
+    v["latent"] = np.minimum(lognormal_range(rng, 0.00045, 0.02, every), 0.5)
+    v["humidity"] = rng.uniform(*given["humidity"], every)
+    v["wet_share"] = rng.uniform(0.4, 0.6, every)
+    v["wetting_time"] = lognormal_range(rng, 1000 / HOURS, 4000 / HOURS, every)
+    v["own_score"], v["own_scatter"] = rng.standard_normal(joint), 0.18
     v["share_weak"] = np.maximum(rng.uniform(0.3, 1.0, every), v["lone"])
+    v["hurt_from"], v["hurt_most"] = rng.uniform(*HURT_FROM, every), rng.uniform(*HURT_MOST, every)
     v["rig_bias"] = rng.normal(0.0, given["rig_bias"], every)
     v["rig_error"] = to_ends(rng.normal(0.0, given["rig_error"], rod))
     if (v["gap"] <= 0).any():
@@ -185,8 +214,11 @@ def draw_joints(rng, given, n):
     return v
 
 
-def joint_forces(v, given, temperature, direction):
-    """Force of each joint, bond sound and bond weak, (n, joints) both [N]; direction +1 pulls."""
+def joint_forces(v, given, temperature, direction, years):
+    """Force of each joint in every state of its bond, (n, joints) each [N]; direction +1 pulls.
+
+    States: sound, weak, latent, weak and latent. Before any years a latent joint is like another.
+    """
     plug_radius, outer = given["plug"][0] / 2, given["outer"] / 2
     inner, middle = plug_radius + v["gap"], plug_radius + v["gap"] / 2
     around = 2 * np.pi * middle
@@ -197,8 +229,10 @@ def joint_forces(v, given, temperature, direction):
     expansion = given["tube_expansion"] - given["plug_expansion"]
     misfit = direction * expansion * (temperature - given["cure"])
     own = v["evidence"] if given["evidence_on"] == "glue" else 1.0
-    glue = v["glue"] * own * np.interp(v["gap"], *GAP_POINTS) ** v["gap_exponent"] * warm
-    surface = v["preparation"] * (v["evidence"] if given["evidence_on"] == "surface" else 1.0)
+    left, own_way, undone = aged(v, years)
+    glue = v["glue"] * own * np.interp(v["gap"], *GAP_POINTS) ** v["gap_exponent"] * warm * left
+    known = v["evidence"] if given["evidence_on"] == "surface" else 1.0
+    surface = v["preparation"] * known * own_way
 
     def force(strength, toughness):
         slip = failure_slip(strength, toughness, compliance, v["off_centre"])
@@ -211,7 +245,10 @@ def joint_forces(v, given, temperature, direction):
         return force(share * glue, share ** v["toughness_exponent"] * v["glue_toughness"])
 
     wall = force(v["ply"] * np.interp(temperature, *WALL_BY_TEMPERATURE), v["ply_toughness"])
-    return np.minimum(bond(surface), wall), np.minimum(bond(surface * v["keeps"]), wall)
+    states = [bond(surface), bond(surface * v["keeps"])]
+    weaker = (surface * undone, surface * v["keeps"] * undone)
+    states += states if np.all(undone == 1) else [bond(share) for share in weaker]
+    return [np.minimum(state, wall) for state in states]
 
 
 def members(v, given):
@@ -237,17 +274,20 @@ def members(v, given):
 
 
 def strengths(v, given):
-    """Sound and weak strength of each joint with its rod: rig, service pull, service push."""
+    """Strength of each joint with its rod in every state: rig, service pull, service push.
+
+    The rig meets it new; in service it has for all its life the strength of its last day.
+    """
     pull, push = members(v, given)
-    rig = joint_forces(v, given, given["workshop"], +1)
-    found = {"rig": [np.minimum(f, pull) for f in rig]}
+    rig = joint_forces(v, given, given["workshop"], +1, 0.0)
+    found = {"rig": [np.minimum(f, pull) for f in rig], "rig_bonds": rig}
+    found["members"], found["bonds"] = np.minimum(pull, push), [np.inf] * len(rig)
     for name, direction, limit in (("pull", +1, pull), ("push", -1, push)):
-        hot = joint_forces(v, given, v["hot"], direction)
-        cold = joint_forces(v, given, v["cold"], direction)
-        found[name] = [np.minimum(np.minimum(h, c), limit) for h, c in zip(hot, cold, strict=True)]
-    found["service"] = [
-        np.minimum(*both) for both in zip(found["pull"], found["push"], strict=True)
-    ]
+        hot = joint_forces(v, given, v["hot"], direction, given["years"])
+        cold = joint_forces(v, given, v["cold"], direction, given["years"])
+        bonds = [np.minimum(*both) for both in zip(hot, cold, strict=True)]
+        found["bonds"] = [np.minimum(*both) for both in zip(found["bonds"], bonds, strict=True)]
+        found[name] = [np.minimum(bond, limit) for bond in bonds]
     return found
 
 
@@ -266,13 +306,18 @@ def batch_states(v):
     return ((v["lone"], 1 - v["bad_batch"]), (v["share_weak"], v["bad_batch"]))
 
 
+def chances_of_states(v, weak, shape):
+    """Chance of each state of `joint_forces` where a joint is weak by the chance `weak`."""
+    each = [w * late for late in (1 - v["latent"], v["latent"]) for w in (1 - weak, weak)]
+    return [np.broadcast_to(chance, shape) for chance in each]
+
+
 def quantiles(found, v, name, levels, divide_by=1.0):
     """Weighted quantiles of the first rod's weaker end."""
-    sound, weak = (f[:, :2] / divide_by for f in found[name])
+    forces = [f[:, :2] / divide_by for f in found[name]]
     values, masses = [], []
-    for chance, weight in batch_states(v):
-        w = np.broadcast_to(chance, sound.shape)
-        value, mass = weakest(sound, weak, 1 - w, w)
+    for weak, weight in batch_states(v):
+        value, mass = weakest(forces, chances_of_states(v, weak, forces[0].shape))
         values.append(value.ravel())
         masses.append((mass * weight).ravel())
     values, masses = np.concatenate(values), np.concatenate(masses)
@@ -286,17 +331,21 @@ def failure(found, v, given, ends, years, pulled=None):
 
     With `pulled` [N]: chance to pass all pulls and then fail, and chance to pass them.
     """
-    sound, weak = (f[:, :ends] for f in found["service"])
+    bonds = found["bonds"]
+    if pulled is not None:
+        applied = pulled * (1 + v["rig_bias"] + v["rig_error"])
+        pairs = zip(bonds, found["rig_bonds"], strict=True)
+        bonds = [bond * kept(v, applied, rig) for bond, rig in pairs]
+    forces = [np.minimum(bond, found["members"])[:, :ends] for bond in bonds]
     fail, passes = 0.0, 0.0
-    for chance, weight in batch_states(v):
-        good, bad = 1 - chance + np.zeros(sound.shape), chance + np.zeros(sound.shape)
+    for weak, weight in batch_states(v):
+        chances = chances_of_states(v, weak, forces[0].shape)
         if pulled is not None:
-            applied = pulled * (1 + v["rig_bias"] + v["rig_error"][:, :ends])
-            good = good * (found["rig"][0][:, :ends] >= applied)
-            bad = bad * (found["rig"][1][:, :ends] >= applied)
-        value, mass = weakest(sound, weak, good, bad)
-        chances = chance_of_load_above(value / v["load_factor"], given, years)
-        fail = fail + np.mean(weight * (mass * chances).sum(axis=1, keepdims=True))
+            pairs = zip(chances, found["rig"], strict=True)
+            chances = [chance * (rig >= applied)[:, :ends] for chance, rig in pairs]
+        value, mass = weakest(forces, chances)
+        fails = chance_of_load_above(value / v["load_factor"], given, years)
+        fail = fail + np.mean(weight * (mass * fails).sum(axis=1, keepdims=True))
         passes = passes + np.mean(weight * mass.sum(axis=1, keepdims=True))
     return fail, passes
 
@@ -304,7 +353,7 @@ def failure(found, v, given, ends, years, pulled=None):
 def weak_caught(found, v, pulled):
     """Of the rods with a weak joint, the share that the pull breaks."""
     applied = pulled * (1 + v["rig_bias"] + v["rig_error"][:, :2])
-    holds = [f[:, :2] >= applied for f in found["rig"]]
+    holds = [f[:, :2] >= applied for f in found["rig"][:2]]  # a latent joint is still new
     weak, held = 0.0, 0.0
     for chance, weight in batch_states(v):
         all_hold = np.prod((1 - chance) * holds[0] + chance * holds[1], axis=1, keepdims=True)

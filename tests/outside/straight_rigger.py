@@ -25,6 +25,7 @@ GIVEN = {
     "service.workshop_temperature": 15.0,
     "service.hottest": {"mean": 30.0, "sd": 2.0},
     "service.coldest": {"mean": -14.0, "sd": 4.0},
+    "service.humidity": 0.85,
     "load": [
         {"kind": "annual_maximum", "direction": "pull", "size": {"mean": 980.0, "cov": 0.2}},
         {

@@ -30,6 +30,7 @@ CASES = {
 }
 SEEDS = (None, 1, 2)  # None: the scenario's own
 QUANTILES = ("median", "one_in_100", "one_in_1000")
+ROUNDING = 1e-12  # of a chance that is 1 less another
 
 
 @pytest.fixture(scope="module")
@@ -155,7 +156,7 @@ def test_the_pull_named_in_the_scenario(pair):
         ("failure_after", "fail_after_pull", "fail_after"),
     ):
         reference, found = own[f"given_{name}"], []
-        if reference["error"] >= 0.2 * reference["value"]:
+        if reference["error"] >= 0.2 * reference["value"] or reference["value"] < ROUNDING:
             continue  # a spring balance refuses 1 rod in 300 000: too few here to tell
         for answer, document in answers:
             (pull,) = document["proof"]["pulls"]

@@ -186,3 +186,10 @@ def test_ranges_of_the_ranking_are_drawn_from_low_to_high(assessment):
     ends = [tuple(line.get_xdata()) for line in axes.lines if len(line.get_xdata()) == 2]
     for entry in assessment.ranking:
         assert (entry.low, entry.high) in ends
+
+
+@pytest.mark.parametrize("name", ["hook $x^2$", "$$", "costs $5", "a $\\foo{ clamp"])
+def test_a_dollar_in_a_name_is_a_dollar(invented, assessment, name):
+    named = replace(assessment.modes[0], name=f"{name} lets go")
+    text = figures.all_svg(invented(modes=(named,)))["modes"]
+    assert name in re.sub(r"\s+", " ", text)

@@ -161,7 +161,7 @@ def test_without_load_the_page_stands_and_says_so(without_load):
 
 
 def test_a_missing_value_is_an_error_not_a_gap():
-    template = page._environment().from_string("{{ nothing }}")
+    template = page.environment().from_string("{{ nothing }}")
     with pytest.raises(jinja2.UndefinedError, match="nothing"):
         template.render()
 

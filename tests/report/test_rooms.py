@@ -11,7 +11,11 @@ import jointrisk.report
 
 ROOM = Path(jointrisk.report.__file__).parent
 FILES = sorted(ROOM.glob("*.py"))
-ALLOWED = ("jointrisk.report", "jointrisk.study.results", "jointrisk.errors", "jointrisk.units")
+ALLOWED = (
+    *("jointrisk.report", "jointrisk.study.results", "jointrisk.study.coupon"),
+    "jointrisk.study.proof_results",
+    *("jointrisk.errors", "jointrisk.units"),
+)
 LATE = ("matplotlib", "jinja2", "pandas", "numpy", "scipy", "pydantic", "rich", "markupsafe")
 
 

@@ -53,7 +53,45 @@ def ends(draw):
         sizes["thread_engagement_mm"] = overlap * draw(st.floats(0.1, 2.0))
     else:
         sizes |= BARE
+    if draw(st.booleans()):
+        sizes |= _over(outer, draw)
     return END(**sizes), 2.0 * overlap + outer * draw(st.floats(0.1, 100.0))
+
+
+def _over(tube, draw):
+    """What differs where a sleeve goes over the tube."""
+    gap = tube * draw(st.floats(1e-4, 0.2))
+    bore = tube + 2.0 * gap
+    outside = bore * draw(st.floats(1.02, 2.0))
+    sizes = {
+        "kind": "sleeve",
+        "tube_bore_mm": tube * draw(st.just(0.0) | st.floats(0.1, 0.95)),
+        "plug_diameter_mm": None,
+        "plug_bore_mm": None,
+        "sleeve_outer_mm": outside,
+        "sleeve_bore_mm": bore,
+        "radial_gap_mm": gap,
+    }
+    if draw(st.booleans()):
+        return sizes | BARE
+    major = outside * draw(st.floats(0.1, 0.9))
+    engagement = tube * draw(st.floats(0.1, 5.0))
+    thread = {"thread": "M6", "thread_major_diameter_mm": major, "thread_drill_mm": 0.8 * major}
+    return sizes | thread | {"thread_engagement_mm": engagement}
+
+
+def sleeve(**changes):
+    """One end with a sleeve."""
+    sizes = {
+        "kind": "sleeve",
+        "plug_diameter_mm": None,
+        "plug_bore_mm": None,
+        "sleeve_outer_mm": 22.0,
+        "sleeve_bore_mm": 19.0,
+        "radial_gap_mm": 0.9,
+        "thread_drill_mm": 5.0,
+    }
+    return END(**(sizes | changes))
 
 
 def tree(text):
@@ -250,14 +288,14 @@ def test_whatever_the_sizes_everything_lies_on_the_sheet(drawn):
     text = section(end, length, "j")
     root = tree(text)
     height = float(root.get("viewBox").split()[3])
-    for part in ("tube", "plug", "glue"):
+    for part in ("tube", end.kind, "glue"):
         for left, top, right, bottom in hatched(root, f"j-{part}"):
             if left == -LENS:
                 continue
             assert left >= MARGIN - 3.0
             assert right <= WIDTH - MARGIN + 0.02
             assert 0.0 <= top <= bottom <= height
-    outer = end.tube_outer_mm * lay_out(end, length).per_mm
+    outer = end.widest_mm * lay_out(end, length).per_mm
     assert outer <= HIGHEST * (1 + 1e-9)
     assert not re.search(r"nan|inf|e[-+]\d", re.sub(r"<(title|desc).*?</\1>", "", text))
 
@@ -299,3 +337,51 @@ def test_the_detail_is_there_where_the_layer_is_thin_and_its_glue_fills_a_third_
 
 def test_the_same_end_draws_the_same_bytes():
     assert section(END(), LENGTH, "j") == section(replace(END()), LENGTH, "j")
+
+
+# Sleeves -----------------------------------------------------------------------------------------
+
+
+def test_a_sleeve_is_drawn_over_the_tube_to_scale():
+    end = sleeve()
+    root, scale = tree(section(end, LENGTH, "j")), lay_out(end, LENGTH).scale
+
+    def real(units):
+        return pytest.approx(units / PER_MM / scale, abs=0.01)
+
+    upper, lower = hatched(root, "j-tube")[:2]
+    assert end.tube_outer_mm == real(lower[3] - upper[1])
+    above, below = hatched(root, "j-sleeve")[:2]
+    assert end.sleeve_outer_mm == real(below[3] - above[1])
+    assert end.thread_drill_mm == real(below[1] - above[3])
+    assert end.overlap_mm == real(upper[2] - above[0])
+    layers = hatched(root, "j-glue")[:2]
+    assert layers[0][1] == pytest.approx(above[1] + 1.5 * PER_MM * scale, abs=0.02)
+    assert layers[0][3] == pytest.approx(upper[1], abs=0.02)
+    assert layers[1][1] == pytest.approx(lower[3], abs=0.02)
+    assert not hatched(root, "j-plug")
+    assert {"sleeve", "tube", "glue", "sleeve 22 mm, bore 19 mm"} <= set(words(root))
+
+
+def test_the_thread_of_a_sleeve_lies_past_the_tube():
+    end = sleeve(thread_engagement_mm=30.0)
+    sheet = lay_out(end, LENGTH)
+    assert sheet.face - 30.0 * sheet.per_mm > sheet.mouth
+
+
+def test_a_sleeve_without_thread_is_one_piece_and_a_solid_rod_says_so():
+    end = sleeve(**BARE, thread_drill_mm=0.0, tube_bore_mm=0.0)
+    root = tree(section(end, LENGTH, "j"))
+    assert len(hatched(root, "j-sleeve")) == 2  # the piece and its hatching in the key
+    _, seen = section_words.describe(end, LENGTH)
+    assert "17.2 mm outside and solid" in seen
+    assert "A sleeve of 22 mm outside diameter with a bore of 19 mm goes 19 mm over it." in seen
+    assert "plug" not in " ".join([seen, *section_words.remarks(end, LENGTH)])
+    rows = dict(section_words.sizes(end, LENGTH))
+    assert (rows["sleeve, outside"], rows["sleeve, bore"]) == ("22 mm", "19 mm")
+    assert rows["tube, bore"] == "solid"
+
+
+@pytest.mark.parametrize(("seat", "said"), [(True, "sleeve bears on"), (False, "does not bear on")])
+def test_whether_the_tube_sits_in_the_sleeve_is_said(seat, said):
+    assert said in section_words.describe(sleeve(shoulder=seat), LENGTH)[1]

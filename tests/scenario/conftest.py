@@ -24,6 +24,7 @@ class = "two-part toughened epoxy"
 [service]
 hottest = "45 degC"
 coldest = "-10 degC"
+humidity = 0.45
 """
 
 

@@ -23,9 +23,12 @@ ALWAYS = {
     *("model.toughness_exponent", "weak_bonds.lone_weight", "weak_bonds.bad_batch_weight"),
     *("service.hottest", "service.coldest", "tube.outer_diameter", "plug.bore", "plug.modulus"),
     *("plug.expansion", "tube.expansion", "tube.shear_modulus", "rods.length"),
-    *("service.workshop_temperature", "adhesive.cure_temperature"),
+    *("service.workshop_temperature", "adhesive.cure_temperature", "service.humidity"),
+    *("ageing.wet_share", "ageing.wetting_time", "ageing.own_scatter"),
+    *("weak_bonds.latent_weight", "weak_bonds.latent_keeps"),
+    *("proof.damage_from", "proof.damage_most"),
 }
-PLIES = {"tube.interlaminar_strength", "tube.interlaminar_toughness"}
+PLIES = {"tube.interlaminar_strength", "tube.interlaminar_toughness", "tube.peel_strength"}
 
 
 def read(text):

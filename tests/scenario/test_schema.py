@@ -220,7 +220,23 @@ def test_the_schema_asks_for_what_reading_asks_for(table):
     raw = tomllib.loads(scenario.new("plug-in-tube"))
     del raw[table]
     (error,) = DRAFT.iter_errors(raw)
-    assert table in error.message
+    assert table in f"{error.message} {error.validator_value}"
+
+
+OTHER_END = {
+    "plug-in-tube": ("sleeve-over-tube", "sleeve"),
+    "sleeve-over-tube": ("plug-in-tube", "plug"),
+}
+
+
+@pytest.mark.parametrize("kind", list(scenario.kinds()))
+def test_the_schema_takes_one_kind_of_metal_end(kind):
+    other, end = OTHER_END[kind]
+    raw = tomllib.loads(scenario.new(kind))
+    assert not list(DRAFT.iter_errors(raw))
+    raw[end] = tomllib.loads(scenario.new(other))[end]
+    (error,) = DRAFT.iter_errors(raw)
+    assert error.validator == "oneOf"
 
 
 @pytest.mark.parametrize("key", sorted(set(QUANTITIES) - DERIVED))
@@ -257,8 +273,12 @@ class TestStart:
     def test_what_its_remarks_offer_can_be_written(self, kind):
         text = scenario.new(kind)
         before = text
+        fits = {
+            "plug-in-tube": 'diameter = { mean = "11.6 mm", sd = "0.02 mm" }\n',
+            "sleeve-over-tube": 'bore = { mean = "10.3 mm", sd = "0.02 mm" }\n',
+        }
         for old, new in [
-            ('diameter = { mean = "11.6 mm", sd = "0.02 mm" }\n', ""),
+            (fits[kind], ""),
             ("# radial_gap", "radial_gap"),
             ('failure_would_be = "nuisance"\n\n[rods]', "index = 3.7\n\n[rods]"),
             ('#     shear_strength = { mean = "24 MPa"', 'shear_strength = { mean = "24 MPa"'),

@@ -106,7 +106,9 @@ def test_members_are_physically_possible(name):
     row = tables.materials()[name]
     modulus, shear = row.cells["modulus"].typical, row.cells["shear_modulus"].typical
     assert 0 < row.cells["tension_strength"].typical < 0.05 * modulus
-    assert row.composite == ("interlaminar_strength" in row.cells)
+    assert row.composite == ("interlaminar_strength" in row.cells) == ("peel_strength" in row.cells)
+    if row.composite:  # resin across, not fibres along
+        assert 20.0 <= row.cells["peel_strength"].typical <= 50.0
     if not row.composite:
         # Isotropic: G = E / 2(1 + nu) with nu of metals between 0.27 and 0.36.
         assert 0.26 < modulus / (2 * shear) - 1 < 0.37
@@ -122,9 +124,13 @@ def test_the_gap_factor_is_flat_where_joints_do_best():
 
 
 def test_every_quantity_that_may_be_left_out_has_a_default():
-    from_tables = ("tube.", "plug.modulus", "plug.expansion", "plug.strength", "adhesive.")
-    must_be_given = {"rods.length", "plug.overlap", "plug.diameter"}
+    metal = ("modulus", "expansion", "strength")
+    ends = tuple(f"{end}.{name}" for end in ("plug", "sleeve") for name in metal)
+    from_tables = ("tube.", "adhesive.", *ends)
+    must_be_given = {"rods.length", "plug.overlap", "plug.diameter", "rod_end.static_rating"}
+    must_be_given |= {"sleeve.overlap", "sleeve.bore", "sleeve.outer_diameter"}
     special = {"evidence.factor", "thread.engagement", "rods.load_offset"}
+    special |= {key for key in QUANTITIES if key.startswith("backup.")}  # by pin and material
     for key, quantity in QUANTITIES.items():
         if "second_" in key:  # what the second end does not say is as at the first
             continue

@@ -4,6 +4,7 @@ import pytest
 from scipy import stats
 
 from jointrisk import scenario, spread
+from jointrisk.errors import ScenarioError
 
 
 def read(text):
@@ -84,6 +85,20 @@ size = { mean = "-90 N", sd = "5 N" }
         assert found.proof.rig_error_cov == pytest.approx(0.02)
         assert found.proof.highest == pytest.approx(8000)
         assert (found.proof.rig_bias_sd, found.proof.max_reject) == (0.03, 0.10)
+
+    def test_what_a_pull_does_to_a_joint_is_not_known(self, small):
+        found = read(small())
+        for key, low, high in (("damage_from", 0.6, 0.9), ("damage_most", 0.1, 0.5)):
+            variable = found.variables[f"proof.{key}"]
+            assert (variable.spread.low, variable.spread.high) == (low, high)
+            assert (variable.scope, variable.kind) == ("all", "not known")
+            assert variable.origin == "default"
+            assert variable.confidence == "judgement, no source"
+        said = read(small(after='[proof]\ndamage_from = 1.2\ndamage_most = "20 %"\n'))
+        assert said.variables["proof.damage_from"].spread.mean == pytest.approx(1.2)
+        assert said.variables["proof.damage_most"].spread.mean == pytest.approx(0.2)
+        with pytest.raises(ScenarioError, match=r"proof\.damage_most: .*1\.1"):
+            read(small(after="[proof]\ndamage_most = 1.1\n"))
 
     def test_batches_are_no_larger_than_the_set(self, small):
         said = ("[rods]", "[batch]\nrods = {}\n[rods]\ncount = 7")

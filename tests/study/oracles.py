@@ -66,6 +66,7 @@ gap_factor_exponent = 0.0
 workshop_temperature = "23 degC"
 hottest = "23 degC"
 coldest = "23 degC"
+humidity = 0.4
 """
 FAR_OFF = {
     "tube.tension_strength": 1e5,
@@ -76,6 +77,8 @@ FAR_OFF = {
     "evidence.factor": 1.0,
     "weak_bonds.keeps": 0.3,
     "weak_bonds.share_in_bad_batch": 0.8,
+    "proof.damage_from": 0.75,
+    "proof.damage_most": 0.0,
 }
 """Plain values that keep the members out of the way and weakness to one number."""
 

@@ -16,7 +16,7 @@ from jointrisk.study.results import Influence
 from jointrisk.study.sample import weighted_sample
 
 GLUE = {"adhesive.shear_strength": Lognormal(10.0, 1.2)}
-ALWAYS = {"ageing-not-counted", "damage-not-counted"}
+ALWAYS: set[str] = set()
 APART = {"tube.expansion": 0.0, "plug.expansion": 24e-6}
 """A tube that does not stretch with heat about an insert of aluminium."""
 

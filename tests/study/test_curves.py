@@ -7,6 +7,7 @@ import pytest
 
 from jointrisk.spread import Gumbel, Lognormal, Uniform
 from jointrisk.study import pulls
+from jointrisk.study.bench import bench_of
 from jointrisk.study.curves import POINTS, WIDEST, figures
 from jointrisk.study.sample import weighted_sample
 
@@ -105,7 +106,7 @@ def test_failures_after_a_pull_by_quadrature(oracles, drawn):
 def test_curves_are_those_of_the_worth_of_single_pulls(sample, drawn):
     for index in (0, 12, 25, 33):
         load = drawn.reject.load[index]
-        worth = pulls.pull_worth(sample, "", load, None)
+        worth = pulls.pull_worth(bench_of(sample), "", load, None)
         assert drawn.reject.value[index] == pytest.approx(worth.reject_fraction, rel=1e-9)
         assert drawn.reject_weak.value[index] == pytest.approx(worth.weak_caught_fraction)
         assert drawn.fail_after_pull.value[index] == pytest.approx(worth.fail_after, rel=1e-9)

@@ -317,6 +317,10 @@ def test_without_a_load_there_is_no_verdict(oracles, one_rod):
     assert (found.met, found.chance_met) == (None, None)
 
 
+def of_target(sample, target, weight):
+    return judgement.target_value(sample.rods.scenario, sample.outcome, target, weight)
+
+
 @pytest.mark.parametrize(("period", "years"), [("life", 4.0), ("year", 1.0)])
 @pytest.mark.parametrize(("scope", "joints"), [("set", 6), ("rod", 2)])
 def test_the_target_speaks_of_its_own_period_and_scope(
@@ -325,12 +329,10 @@ def test_the_target_speaks_of_its_own_period_and_scope(
     grid = oracles.on_grid(oracles.weakest(glue(oracles).cdf, joints), 500.0, 30_000.0)
     exact = oracles.fail_chance(*grid, oracles.log_kept_yearly(oracles.gumbel(2800.0, 0.2), years))
     target = oracles.wanted(1e-3, period, scope)
-    found = judgement.target_value(three_rods, target, three_rods.weight)
+    found = of_target(three_rods, target, three_rods.weight)
     assert found == pytest.approx(exact, rel=0.05)
     # a common factor on the weights cancels
-    assert judgement.target_value(three_rods, target, 7.0 * three_rods.weight) == pytest.approx(
-        found
-    )
+    assert of_target(three_rods, target, 7.0 * three_rods.weight) == pytest.approx(found)
     judged = verdict(three_rods, target, np.empty(0))
     assert (judged.period_years, judged.met) == (years, bool(exact <= 1e-3))
 
@@ -341,8 +343,10 @@ def test_the_chance_of_each_draw_is_that_of_the_targets_own_count(
 ):
     """Not above the chance of the whole life of the set, and its own where they are the same."""
     target = oracles.wanted(1e-3, period, scope)
-    found = judgement.target_chance(three_rods.outcome, three_rods.life, target)
+    scenario, outcome = three_rods.rods.scenario, three_rods.outcome
+    found, gone = judgement.target_terms(scenario, outcome, target, 0)
     whole = three_rods.fails
+    assert not gone.any()
     assert np.all(found <= whole * (1.0 + 1e-12))
     assert np.all(found * (4.0 if period == "year" else 3.0) >= whole * (1.0 - 1e-12))
     if (period, scope) == ("life", "set"):

@@ -149,7 +149,7 @@ def test_a_load_of_each_rod_its_own_makes_the_rods_independent(oracles, rods):
     loads = [oracles.load(Gumbel(2800.0, 560.0), scope="rod")]
     sample = weighted_sample(oracles.plain(GLUE, loads, rods=rods), 9, target_cov=0.02)
     assert oracles.agrees(*oracles.chance_of(sample), -math.expm1(rods * math.log1p(-one)))
-    rod = sample.weight * -np.expm1(-sample.outcome.rod_rate[0] * sample.life)
+    rod = sample.weight * -np.expm1(-sample.outcome.rod_rate[0, 0] * sample.life)
     found, error = oracles.mean_and_error(rod)
     assert oracles.agrees(found, error, one, closest=0.1)
 

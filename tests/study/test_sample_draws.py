@@ -78,7 +78,7 @@ def test_pieces_come_together_to_the_whole(weak_pair):
     whole = evaluate(rods, u, labels)  # 4 joints: pieces of 4096 rows
     for rows in (slice(0, 700), slice(4090, 4100), slice(8999, 9000)):
         part = evaluate(rods, u[rows], labels[rows])
-        for name in ("rig_pull", "pull", "weak_rod", "rate", "rod_rate", "mode_rate", "bias"):
+        for name in ("rig_pull", "pull", "weak_rod", "rate", "rod_rate", "mode_hazard", "bias"):
             assert np.array_equal(getattr(whole, name)[..., rows], getattr(part, name)), name
     assert whole.push is None
 
@@ -189,7 +189,7 @@ def test_more_load_and_more_years_fail_more_on_the_same_draws(oracles):
     for years, mean in ((4.0, 2600.0), (5.0, 2600.0), (5.0, 2700.0), (50.0, 2700.0)):
         changed = oracles.plain(GLUE, [oracles.load(Gumbel(mean, 0.2 * mean))], life=years)
         outcome = evaluate(rod_set(changed), sample.draws.u, sample.draws.labels)
-        chances.append(float((sample.weight * -np.expm1(-outcome.rate * years)).mean()))
+        chances.append(float((sample.weight * -np.expm1(-outcome.rate[0] * years)).mean()))
     assert chances == sorted(set(chances))
 
 

@@ -1,0 +1,149 @@
+"""The answer about pulls for a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from jointrisk.report import proof_sentences as say
+from jointrisk.report.cautions import CAUTIONS
+from jointrisk.report.plain import bold, table, wrap
+from jointrisk.report.practice import PRACTICE
+from jointrisk.report.sentences import mark
+from jointrisk.report.text import flat
+from jointrisk.report.words import chance, load, number, percent
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from jointrisk.study.proof_results import Proof
+
+LABEL = 10
+"""Characters of the column of words before the first lines [-]."""
+MOST_OPENERS = 4
+"""Changes that do not open a window shown without `verbose` [-]."""
+
+
+def text(result: Proof, *, color: bool = False, width: int = 80, verbose: int = 0) -> str:
+    """Return the answer as plain text with a line end.
+
+    Parameters
+    ----------
+    result : Proof
+        What `jointrisk.proof` returned.
+    color : bool
+        True: headings in bold, for a terminal.
+    width : int
+        Characters in a line; 0: paragraphs are not broken [-].
+    verbose : int
+        1 adds every assumption and the run's own facts [-].
+    """
+    blocks = [
+        _headline(result, color, width),
+        _list("What your own pull is worth", [say.worth(e, result) for e in result.pulls],
+              color, width),
+        _list("What would bring a pull to the target", _openers(result, verbose), color, width),
+        _policies(result, color, width),
+        _list("Good to know", good_to_know(result), color, width),
+        _practice(color, width),
+        _list("Warnings", [f"{w.code}: {w.text}" for w in result.warnings], color, width),
+    ]  # fmt: skip
+    if verbose:
+        blocks += [_assumptions(result, color, width), _run(result, color, width)]
+    first, *others = CAUTIONS
+    cautions = [f"{first.head} {first.text}", *(caution.head for caution in others)]
+    blocks.append(_list("Before you pull or trust a rod", cautions, color, width))
+    return "\n\n".join(block for block in blocks if block) + "\n"
+
+
+def good_to_know(result: Proof) -> list[str]:
+    """Return sentences on the batch, the caps and the rig."""
+    lines = [] if result.next_rod is None else [say.next_rod(result.next_rod)]
+    return [*lines, *filter(None, [say.limits(result)]), say.rig(result)]
+
+
+def policy_rows(result: Proof) -> list[tuple[str, str, str, str]]:
+    """Return what each way of using pulls leaves, spoils and accepts, in words.
+
+    All are of the same draws, so that they carry the digits of the one with an interval.
+    """
+    known = [e for e in (result.best, *result.pulls) if e and e.load_newton == result.policy_newton]
+    ends = (1.0, 1.0)
+    if known and known[0].fail_after.estimate > 0.0:
+        after = known[0].fail_after
+        ends = (after.low / after.estimate, after.high / after.estimate)
+    return [
+        (
+            chance(entry.fail, ends[0] * entry.fail, ends[1] * entry.fail),
+            number(entry.spoiled),
+            percent(entry.accepted),
+            say.sentence(entry.name) + (f" {entry.note}" if entry.note else ""),
+        )
+        for entry in result.policies
+    ]
+
+
+def policy_head(result: Proof) -> str:
+    """Return the heading of the ways to use pulls."""
+    asked = result.policy_newton == result.load_newton
+    return f"Ways to use a pull of {load(result.policy_newton, 3, 'up' if asked else 'nearest')}"
+
+
+POLICY_COLUMNS = ("then fails", "rods lost", "set accepted", "way")
+
+
+def _headline(result: Proof, color: bool, width: int) -> str:
+    lines = []
+    for label, sentence in say.headline(result):
+        line = wrap(mark(sentence), width, label.ljust(LABEL), " " * LABEL)
+        lines.append(bold(label, color) + line[len(label) :])
+    return "\n".join(lines)
+
+
+def _list(head: str, lines: Sequence[str], color: bool, width: int) -> str:
+    if not lines:
+        return ""
+    return "\n".join([bold(head, color), *(wrap(mark(x), width, "  ", "    ") for x in lines)])
+
+
+def _openers(result: Proof, verbose: int) -> list[str]:
+    opening = [entry for entry in result.openers if entry.opens]
+    others = [entry for entry in result.openers if not entry.opens]
+    shown = others if verbose else others[:MOST_OPENERS]
+    lines = [say.opener(entry, result) for entry in (*opening, *shown)]
+    if result.openers and not opening:
+        lines.insert(0, "**No change that was tried is enough:**")
+    if len(others) > len(shown):
+        lines.append(f"{len(others) - len(shown)} more that are not enough; -v shows them.")
+    return lines
+
+
+def _policies(result: Proof, color: bool, width: int) -> str:
+    if not result.policies:
+        return ""
+    rows = policy_rows(result)
+    return f"{bold(policy_head(result), color)}\n{table(POLICY_COLUMNS, rows, width, 'rrr')}"
+
+
+def _practice(color: bool, width: int) -> str:
+    lines = [f"{entry.pull}: {entry.on} ({entry.source}; {entry.mark})" for entry in PRACTICE]
+    return _list("What others do; practice, not a result", lines, color, width)
+
+
+def _assumptions(result: Proof, color: bool, width: int) -> str:
+    blocks = []
+    for origin, title in (("scenario", "Your values"), ("default", "Defaults")):
+        lines = [
+            f"{e.key}: {e.value} ({e.source}; {e.confidence})"
+            for e in result.assumptions
+            if e.origin == origin
+        ]
+        blocks.append(_list(title, lines, color, width))
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _run(result: Proof, color: bool, width: int) -> str:
+    lines = [f"title: {result.title}", f"evaluations: {result.evaluations}"]
+    for key, value in {**result.run, **result.host}.items():
+        if value is not None:
+            lines.append(f"{key}: {flat(value)}")
+    return _list("Run", lines, color, width)
