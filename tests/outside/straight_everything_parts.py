@@ -245,7 +245,7 @@ def held_in_slice(bonds, worn, in_line, pin):
         for force, limit in bonds[way]:
             now = np.where(lost, 0.0 if pin else np.inf, force * left)
             if pin:
-                limit = np.where(now < pin[way], len(BOND), limit)
+                limit = np.where(now <= pin[way], len(BOND), limit)  # 0 and 0: the pin is last
                 now = np.maximum(now, pin[way])
             for code, name in enumerate(names):
                 forces[name] = np.where(limit == code, np.minimum(forces[name], now), forces[name])
