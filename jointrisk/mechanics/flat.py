@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from jointrisk.errors import InputError
-from jointrisk.mechanics import shear_lag
 from jointrisk.mechanics.arguments import compatible, real
+from jointrisk.mechanics.layer import layer_of, pull_out_of
 from jointrisk.mechanics.overlap import Overlap
+from jointrisk.mechanics.tubular import GOVERNS, capacity_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -90,60 +90,23 @@ def pull_apart(
 
     Validity: strips elastic and straight, thin layer, no peel: an upper value for a single lap.
     """
-    joint = _face(width, overlap, thickness_1, thickness_2, modulus_1, modulus_2)
     t = real("adhesive_thickness", adhesive_thickness, above=0)
+    joint = _face(width, overlap, thickness_1, thickness_2, modulus_1, modulus_2, t)
     modulus = real("adhesive_shear_modulus", adhesive_shear_modulus, above=0)
     strength = real("adhesive_shear_strength", adhesive_shear_strength, above=0)
     misfit = real("misfit_strain", misfit_strain)
-    ductility = _ductility(t, modulus, strength, failure_shear_strain, mode_ii_toughness)
     compatible(
         strips=joint.softness + joint.length,
         adhesive_thickness=t,
         adhesive_shear_modulus=modulus,
         adhesive_shear_strength=strength,
         misfit_strain=misfit,
-        ductility=ductility,
+        failure_shear_strain=0.0 if failure_shear_strain is None else failure_shear_strain,
+        mode_ii_toughness=0.0 if mode_ii_toughness is None else mode_ii_toughness,
     )
-    slip = t * strength / modulus
-    decay = np.sqrt(joint.softness * strength / slip)
-    parts = np.broadcast_arrays(
-        joint.length * decay,
-        joint.plug_share,
-        misfit / (decay * slip),
-        ductility,
-        strength * joint.width / decay,
-    )
-    length, share, strain, capacity, unit = (part.ravel() for part in parts)
-    load, yielded = shear_lag.failure_load(length, share, strain, capacity)
-    shape = parts[0].shape
-    return PullApart(
-        (np.maximum(load, 0) * unit).reshape(shape)[()],
-        yielded.reshape(shape)[()],
-        (length * unit).reshape(shape)[()],
-    )
-
-
-def _ductility(
-    t: Array,
-    modulus: Array,
-    strength: Array,
-    strain: npt.ArrayLike | None,
-    toughness: npt.ArrayLike | None,
-) -> Array:
-    """Return the slip at failure over the slip at yield."""
-    if strain is not None and toughness is None:
-        gamma = real("failure_shear_strain", strain, above=0)
-        compatible(failure_shear_strain=gamma, modulus=modulus, strength=strength)
-        return np.asarray(gamma * modulus / strength)
-    if toughness is not None and strain is None:
-        work = real("mode_ii_toughness", toughness, above=0)
-        compatible(mode_ii_toughness=work, thickness=t, modulus=modulus, strength=strength)
-        area = work * modulus / (t * strength**2)
-        return np.where(area < 0.5, np.sqrt(2 * area), area + 0.5)
-    given = "neither" if toughness is None else "both"
-    raise InputError(
-        f"exactly one of failure_shear_strain and mode_ii_toughness is needed; got {given}"
-    )
+    capacity = capacity_of(joint, modulus, strength, failure_shear_strain, mode_ii_toughness)
+    found = pull_out_of(layer_of(joint, modulus, strength, capacity, misfit, np.zeros(())))
+    return PullApart(found.force, found.governs == GOVERNS.index("yield"), found.yield_force)
 
 
 def long_lap_force(
@@ -193,6 +156,7 @@ def _face(
     thickness_2: npt.ArrayLike,
     modulus_1: npt.ArrayLike,
     modulus_2: npt.ArrayLike,
+    layer: npt.ArrayLike = 1.0,
 ) -> Overlap:
     """Return the face as an overlap: strip 1 in the plug's place, strip 2 in the tube's."""
     w, L = real("width", width, above=0), real("overlap", overlap, above=0)
@@ -200,4 +164,4 @@ def _face(
     h2 = real("thickness_2", thickness_2, above=0)
     E1, E2 = real("modulus_1", modulus_1, above=0), real("modulus_2", modulus_2, above=0)
     compatible(width=w, overlap=L, thickness_1=h1, thickness_2=h2, modulus_1=E1, modulus_2=E2)
-    return Overlap(L, w, E1 * h1 * w, E2 * h2 * w, np.ones(()))
+    return Overlap(L, w, E1 * h1 * w, E2 * h2 * w, np.asarray(layer))

@@ -23,6 +23,7 @@ from jointrisk.mechanics import shear_lag
 from jointrisk.mechanics.arguments import compatible, real
 from jointrisk.mechanics.layer import PullOut, ductility, layer_of, pull_out_of
 from jointrisk.mechanics.overlap import (
+    Overlap,
     overlap_of,
     plug_shear_compliance,
     tube_shear_compliance,
@@ -148,18 +149,50 @@ def pull_out(
         failure_shear_strain=0.0 if failure_shear_strain is None else failure_shear_strain,
         mode_ii_toughness=0.0 if mode_ii_toughness is None else mode_ii_toughness,
     )
+    capacity = capacity_of(joint, modulus, strength, failure_shear_strain, mode_ii_toughness)
+    return pull_out_of(layer_of(joint, modulus, strength, capacity, misfit, off / real("gap", gap)))
+
+
+def capacity_of(
+    joint: Overlap,
+    shear_modulus: Array,
+    shear_strength: Array,
+    failure_shear_strain: npt.ArrayLike | None,
+    mode_ii_toughness: npt.ArrayLike | None,
+) -> Array:
+    """Return the slip at which the layer fails over its slip at yield, given in one of two ways.
+
+    Parameters
+    ----------
+    joint : Overlap, (n,) [any]
+        From `jointrisk.mechanics.overlap.overlap_of`.
+    shear_modulus, shear_strength : ndarray, (n,) [MPa]
+        G and tau_p of the layer.
+    failure_shear_strain : array_like, (n,) [-]
+        gamma_max, elastic part included; None where the toughness is given.
+    mode_ii_toughness : array_like, (n,) [N/mm]
+        G_IIc; None where the strain is given.
+
+    Returns
+    -------
+    ndarray, (n,) [-]
+        gamma_max G/tau_p by definition, or `ductility`.
+
+    Raises
+    ------
+    InputError
+        For a value that is not positive, or not exactly one of the two.
+    """
     if failure_shear_strain is not None and mode_ii_toughness is None:
         strain = real("failure_shear_strain", failure_shear_strain, above=0)
-        capacity = strain * modulus / strength
-    elif mode_ii_toughness is not None and failure_shear_strain is None:
+        return np.asarray(strain * shear_modulus / shear_strength)
+    if mode_ii_toughness is not None and failure_shear_strain is None:
         toughness = real("mode_ii_toughness", mode_ii_toughness, above=0)
-        capacity = ductility(joint, modulus, strength, toughness)
-    else:
-        given = "neither" if mode_ii_toughness is None else "both"
-        raise InputError(
-            f"exactly one of failure_shear_strain and mode_ii_toughness is needed; got {given}"
-        )
-    return pull_out_of(layer_of(joint, modulus, strength, capacity, misfit, off / real("gap", gap)))
+        return ductility(joint, shear_modulus, shear_strength, toughness)
+    given = "neither" if mode_ii_toughness is None else "both"
+    raise InputError(
+        f"exactly one of failure_shear_strain and mode_ii_toughness is needed; got {given}"
+    )
 
 
 def long_overlap_force(
