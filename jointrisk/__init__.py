@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from jointrisk.errors import EstimateError, InputError, JointriskError, ScenarioError
     from jointrisk.scenario import load, load_options, load_text
-    from jointrisk.study import assess, proof, single_lap
+    from jointrisk.study import assess, compare, proof, rank, rating, single_lap, sweep
 
 __version__ = "0.1.0"
 
@@ -21,11 +21,15 @@ _HOME = {
     "JointriskError": "errors",
     "ScenarioError": "errors",
     "assess": "study",
+    "compare": "study",
     "load": "scenario",
     "load_options": "scenario",
     "load_text": "scenario",
     "proof": "study",
+    "rank": "study",
+    "rating": "study",
     "single_lap": "study",
+    "sweep": "study",
 }
 _ROOMS = ("mechanics", "model", "reliability", "report", "scenario", "spread", "study", "units")
 
@@ -36,11 +40,15 @@ __all__ = [
     "ScenarioError",
     "__version__",
     "assess",
+    "compare",
     "load",
     "load_options",
     "load_text",
     "proof",
+    "rank",
+    "rating",
     "single_lap",
+    "sweep",
 ]
 
 

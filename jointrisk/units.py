@@ -1,6 +1,6 @@
 """Text with units to plain numbers in the units of the house, and back.
 
-House units: mm, N, N m, MPa, N/mm, degC (K for differences), 1/K, years, 1/years, deg and "-".
+House units: mm, N, N m, MPa, N/mm, degC (K for differences), 1/K, years, 1/years, deg, g and "-".
 The table is short on purpose: what a workshop writes on a drawing or reads in a data sheet.
 """
 
@@ -23,6 +23,7 @@ T = TypeVar("T")
 _INCH = 25.4
 _LBF = 4.4482216152605
 _KGF = 9.80665
+_POUND = 453.59237
 _PSI = _LBF / _INCH**2
 _YEAR_DAYS = 365.25
 
@@ -147,6 +148,14 @@ _RATE = {
     for word, factor in _TIME.items()
     for link in ("/", "1/", "per ", "a ", "times a ", "times per ", "an ")
 }
+_MASS = {
+    "g": 1.0,
+    "mg": 1e-3,
+    "kg": 1e3,
+    **dict.fromkeys(("t", "tonne"), 1e6),
+    **dict.fromkeys(("lb", "lbs"), _POUND),
+    "oz": _POUND / 16,
+}
 _RATIO = {"": 1.0, "-": 1.0, "1": 1.0, "%": 0.01, "percent": 0.01}
 _TEMPERATURE = {  # value * factor + offset gives degC
     "degC": (1.0, 0.0),
@@ -172,6 +181,7 @@ _TABLES: Mapping[str, Mapping[str, float]] = MappingProxyType(
         "expansion": _EXPANSION,
         "time": _TIME,
         "rate": _RATE,
+        "mass": _MASS,
         "ratio": _RATIO,
     }
 )
@@ -187,6 +197,7 @@ _HOUSE = {
     "expansion": ("1/K", "23.5e-6/K"),
     "time": ("years", "10 years"),
     "rate": ("1/years", "2 / year"),
+    "mass": ("g", "38 g"),
     "ratio": ("-", "12 %"),
 }
 DIMENSIONS: tuple[str, ...] = tuple(_HOUSE)
@@ -225,7 +236,7 @@ def parse(text: str | float, dimension: str) -> float:
     Returns
     -------
     float
-        In mm, N, N m, deg, MPa, N/mm, degC, K, 1/K, years, 1/years or "-".
+        In mm, N, N m, deg, MPa, N/mm, degC, K, 1/K, years, 1/years, g or "-".
 
     Raises
     ------

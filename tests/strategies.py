@@ -330,6 +330,8 @@ def _rods(pen, bore, wall, overlap):
         "bow": lambda key: pen.spread(key, pen.between(0, 0.01)),
         "load_offset": lambda key: pen.spread(key, pen.between(0, 0.3) * (bore + 2 * wall)),
         "shoulder": lambda _: pen.often(),
+        "cost_per_rod": lambda _: f"{pen.whole(0, 90)} EUR",
+        "mass_per_rod": lambda _: pen.number(pen.near(3, 900), "mass"),
     }
     length = max(pen.near(60, 2500), 2.1 * overlap)
     return {"length": pen.number(length, "length")} | pen.some("rods", makers)
@@ -427,7 +429,7 @@ def _drawn(draw):
     makers_of = {"preparation": makers, "weak_bonds": WEAK_BONDS, "model": MODEL, "proof": PROOF}
     makers_of["ageing"] = AGEING
     document |= {name: _made(pen, name, found) for name, found in makers_of.items()}
-    if document["proof"].get("rig") == "lever" and pen.often():
+    if document["proof"].get("rig") == "lever" and pen.whole(0, 4):
         document["proof"]["lever_ratio"] = pen.number(pen.near(0.5, 20), "ratio")
     factor = {"bond_factor": lambda key: pen.spread(key, pen.near(0.6, 1.3))}
     document["batch"] = pen.some("batch", {"rods": lambda _: pen.whole(1, 9)} | factor)
@@ -450,6 +452,8 @@ def _drawn(draw):
     if pen.whole(0, 3) == 0:
         names = ["longer", "as in 'B'"][: pen.whole(1, 2)]
         document["options"] = {name: _option(pen, document, 2.2 * overlap) for name in names}
+    if pen.whole(0, 3) == 0:
+        document.setdefault("proof", {})["direction"] = pen.one_of(("pull", "push"))
     return document
 
 

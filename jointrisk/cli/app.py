@@ -8,7 +8,19 @@ from typing import Annotated
 
 import typer
 
-from jointrisk.cli import assess, check, guide, new, proof, schema, single_lap
+from jointrisk.cli import (
+    assess,
+    check,
+    compare,
+    guide,
+    new,
+    proof,
+    rank,
+    rating,
+    schema,
+    single_lap,
+    sweep,
+)
 from jointrisk.cli.status import Status
 from jointrisk.errors import JointriskError
 
@@ -27,6 +39,10 @@ app.command("new", short_help="Write a commented scenario to start from.")(new.c
 app.command("check", short_help="Print every resolved value and whose it is.")(check.command)
 app.command("assess", short_help="Strength, failure probability, causes, pull.")(assess.command)
 app.command("proof", short_help="How hard to pull; what a pull is worth.")(proof.command)
+app.command("compare", short_help="Options side by side.")(compare.command)
+app.command("rank", short_help="What the failure probability hangs on.")(rank.command)
+app.command("sweep", short_help="One quantity over a range.")(sweep.command)
+app.command("rating", short_help="How large the loads may be.")(rating.command)
 app.command("single-lap", short_help="What broken lap coupons say.")(single_lap.command)
 app.command("schema", short_help="Print the JSON Schema of a scenario.")(schema.command)
 app.command("guide", short_help="Read the manual, topic by topic.")(guide.command)

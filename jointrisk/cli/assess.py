@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -17,12 +16,12 @@ from jointrisk.cli.shared import (
     Quiet,
     Seed,
     Verbose,
-    color,
     note,
     pool_of,
     report_folder,
-    show,
-    width,
+    save_report,
+    show_answer,
+    working,
 )
 from jointrisk.cli.status import Status
 
@@ -75,23 +74,11 @@ def command(
     folder = report_folder(file, option, out, json)
     scenario = jointrisk.load(file, option=option)
     _check_limit(fail_above, scenario)
-    if not quiet and sys.stderr.isatty():
-        note("working; this takes some seconds")
+    working(quiet=quiet)
     with pool_of(jobs) as pool:
         result = jointrisk.assess(scenario, seed=seed, pool=pool, curves=folder is not None)
-    if json:
-        from jointrisk.report.document import json_text
-
-        show(json_text(result))
-    else:
-        from jointrisk.report.text import text
-
-        show(text(result, color=color(no_color), width=width(), verbose=verbose))
-    if folder is not None:
-        from jointrisk.report import save
-
-        page, _ = save(result, folder)
-        note(f"report: {page}", quiet=quiet)
+    show_answer(result, "text", json=json, plain=no_color, verbose=verbose)
+    save_report(result, folder, quiet=quiet)
     _leave_if_above(fail_above, result)
 
 

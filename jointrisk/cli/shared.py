@@ -7,8 +7,9 @@ import re
 import shutil
 import sys
 from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -124,6 +125,34 @@ def note(text: str, *, quiet: bool = False) -> None:
     """Write a line that is not data to standard error, unless quiet."""
     if not quiet:
         typer.echo(text, err=True)
+
+
+def working(*, quiet: bool) -> None:
+    """Tell whoever sits at the terminal that this takes a while, unless quiet."""
+    if not quiet and sys.stderr.isatty():
+        note("working; this takes some seconds")
+
+
+def show_answer(result: Any, teller: str, *, json: bool, plain: bool, verbose: int) -> None:
+    """Print a result, as its document or as the module `teller` of the report room tells it."""
+    if json:
+        from jointrisk.report.document import json_text
+
+        show(json_text(result))
+        return
+    text = import_module(f"jointrisk.report.{teller}").text
+    show(text(result, color=color(plain), width=width(), verbose=verbose))
+
+
+def save_report(result: Any, folder: Path | None, *, quiet: bool) -> Path | None:
+    """Write the report where one is wanted, say where, and return its page."""
+    if folder is None:
+        return None
+    from jointrisk.report import save
+
+    page, _ = save(result, folder)
+    note(f"report: {page}", quiet=quiet)
+    return page
 
 
 def width() -> int:

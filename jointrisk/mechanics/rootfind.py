@@ -58,7 +58,9 @@ def rising_root(
         # A slope near zero gives inf or NaN, which fails the test for a good step.
         with np.errstate(all="ignore"):
             step = -value / slope
-            good = (x + step >= low) & (x + step <= high) & (np.abs(step) <= 0.5 * np.abs(before))
+            small = np.abs(step) <= _RELATIVE_STEP * x + tiny  # of a settled entry mere rounding
+            shrinks = small | (np.abs(step) <= 0.5 * np.abs(before))
+            good = (x + step >= low) & (x + step <= high) & shrinks
         step = np.where(good, step, 0.5 * (low + high) - x)
         x = x + step
         last, before = step, last

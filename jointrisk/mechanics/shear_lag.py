@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointrisk.mechanics.rootfind import quick_root, rising_root
+from jointrisk.mechanics.end_failure import plastic_failure, relieved_failure
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -36,28 +36,25 @@ if TYPE_CHECKING:
     Bools = npt.NDArray[np.bool_]
 
 __all__ = [
+    "coth_csch",
     "elastic_end",
     "elastic_load",
+    "end_failure",
     "failure_load",
     "holds",
+    "holds_elastically",
     "long_overlap_load",
     "overlap_needed",
     "reverse_yield",
+    "yields_whole",
 ]
 
 
-def _coth_csch(x: Array) -> tuple[Array, Array]:
-    """Return coth and 1/sinh of `x` > 0, written so that nothing overflows."""
+def coth_csch(x: Array) -> tuple[Array, Array]:
+    """Return coth and 1/sinh of `x` > 0, (n,) [-], written so that nothing overflows."""
     decay = np.exp(-x)
     gap = -np.expm1(-2 * x)
     return (1 + decay * decay) / gap, 2 * decay / gap
-
-
-def _tanh_sech(x: Array) -> tuple[Array, Array]:
-    """Return tanh and 1/cosh of `x` >= 0, written so that nothing overflows."""
-    decay = np.exp(-x)
-    square = decay * decay
-    return (1 - square) / (1 + square), 2 * decay / (1 + square)
 
 
 def elastic_end(length: Array, near: Array, far: Array) -> Array:
@@ -75,7 +72,7 @@ def elastic_end(length: Array, near: Array, far: Array) -> Array:
     ndarray, (n,) [-]
         near coth(length) + far/sinh(length).
     """
-    coth, csch = _coth_csch(length)
+    coth, csch = coth_csch(length)
     return near * coth + far * csch
 
 
@@ -94,7 +91,7 @@ def elastic_load(length: Array, lead: Array, misfit: Array, slip: Array) -> Arra
     ndarray, (n,) [-]
         Negative where the misfit alone gives more than `slip`.
     """
-    coth, csch = _coth_csch(length)
+    coth, csch = coth_csch(length)
     return (slip - misfit * np.tanh(length / 2)) / (lead * coth + (1 - lead) * csch)
 
 
@@ -153,13 +150,54 @@ def failure_load(
     yielded : ndarray of bool, (n,)
         True where the whole overlap yields before an end fails.
     """
-    slope = length / 2 + np.abs((share - 0.5) * length - misfit)
-    load, yielded = length.copy(), _ductile(length, slope, capacity)
+    load, yielded = length.copy(), yields_whole(length, share, misfit, capacity)
     rest = np.flatnonzero(~yielded)
     if rest.size:
-        found = _end_failure(length[rest], share[rest], misfit[rest], capacity[rest])
-        load[rest] = np.minimum(found, length[rest])  # rounding, where misfit is immense
+        load[rest] = end_failure(length[rest], share[rest], misfit[rest], capacity[rest])
     return load, yielded
+
+
+def yields_whole(length: Array, share: Array, misfit: Array, capacity: Array) -> Bools:
+    """Return where the whole overlap yields before an end fails.
+
+    Parameters
+    ----------
+    length, share, misfit, capacity : ndarray, (n,) [-]
+        As in the head of this module.
+
+    Returns
+    -------
+    ndarray of bool, (n,)
+    """
+    slope = share - 0.5
+    slope *= length
+    slope -= misfit
+    np.abs(slope, out=slope)
+    slope += length / 2
+    plastic = np.minimum(slope, length)
+    slope -= 0.5 * plastic
+    slope *= plastic
+    slope += 1
+    return capacity >= slope
+
+
+def end_failure(length: Array, share: Array, misfit: Array, capacity: Array) -> Array:
+    """Return the load at which the first end fails, where that is before the whole has yielded.
+
+    Parameters
+    ----------
+    length, share, misfit, capacity : ndarray, (n,) [-]
+        As in the head of this module, of joints that `yields_whole` does not name.
+
+    Returns
+    -------
+    ndarray, (n,) [-]
+        Not positive where the misfit alone breaks an end.
+    """
+    if not length.size:
+        return length
+    found = _end_failure(length, share, misfit, capacity)
+    return np.minimum(found, length)  # rounding, where misfit is immense
 
 
 def overlap_needed(far: Array, near: Array, capacity: Array) -> Array:
@@ -211,10 +249,46 @@ def holds(length: Array, share: Array, misfit: Array, capacity: Array, load: Arr
     return (far >= 0) & (overlap_needed(far, near, capacity) <= length)
 
 
-def _ductile(length: Array, slope: Array, capacity: Array) -> Bools:
-    """Return where an end of outward `slope` holds until the whole overlap has yielded."""
-    plastic = np.minimum(slope, length)
-    return capacity >= 1 + plastic * (slope - plastic / 2)
+def holds_elastically(
+    ends: tuple[Array, Array],
+    share: Array,
+    misfit: Array,
+    capacity: Array,
+    load: Array,
+) -> Bools:
+    """Return where the joint is sure to hold `load` because nothing yields and nothing breaks.
+
+    Parameters
+    ----------
+    ends : tuple of ndarray, (n,) [-]
+        coth(length) and 1/sinh(length), as from `coth_csch`.
+    share, misfit, capacity : ndarray, (n,) [-]
+        As in the head of this module.
+    load : ndarray, (n,) [-]
+        Not negative.
+
+    Returns
+    -------
+    ndarray of bool, (n,)
+        Where both ends' slips are elastic and the larger one is within `capacity`. It costs a
+        third of what `holds` does, and knows an end that the misfit turns round, too.
+
+    Notes
+    -----
+    The larger slip decides alone: the sum of both is load (coth + 1/sinh), not negative, so that
+    where the larger is at most 1 the other is at least -1. Derived.
+    """
+    coth, csch = ends
+    near = share - 0.5
+    near *= load
+    near -= misfit
+    np.abs(near, out=near)
+    near += load / 2
+    most = near * coth
+    np.subtract(load, near, out=near)
+    near *= csch
+    most += near
+    return (most <= capacity) & (most <= 1)
 
 
 def _end_failure(length: Array, share: Array, misfit: Array, capacity: Array) -> Array:
@@ -227,8 +301,8 @@ def _end_failure(length: Array, share: Array, misfit: Array, capacity: Array) ->
     relieved = _relieved(length, lead, misfit, beyond)
     for solve, where in (
         (elastic_load, brittle),
-        (_plastic_failure, ~(brittle | relieved)),
-        (_relieved_failure, relieved & ~brittle),
+        (plastic_failure, ~(brittle | relieved)),
+        (relieved_failure, relieved & ~brittle),
     ):
         some = np.flatnonzero(where)
         if some.size:
@@ -262,105 +336,3 @@ def _relieved(length: Array, lead: Array, misfit: Array, beyond: Array) -> Bools
         needed = overlap_needed(np.zeros_like(slope), slope, beyond[some] + 1)
         relieved[some] = ~(needed <= length[some])
     return relieved
-
-
-def _plastic_failure(length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
-    """Return the load at which the tip slips `beyond` yield, the mouth's slope outward."""
-    q = quick_root(_overlap_left, _first_q, length, length, lead, misfit, beyond)
-    decay = np.exp(-2 * q)
-    tanh = (1 - decay) / (1 + decay)
-    return np.asarray((np.sqrt(tanh * tanh + 2 * beyond) - misfit) / lead)
-
-
-def _first_q(length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
-    """Return a guess at the root of `_overlap_left`: its cubic near 0, its asymptote far out."""
-    edge, far_edge = np.sqrt(2 * beyond), np.sqrt(2 * beyond + 1)
-    lack = np.maximum(misfit + lead * length - edge, 1e-30)
-    near = np.minimum(np.sqrt(2 * edge * lack), np.exp(np.log(1.5 * lack / lead) / 3))
-    other = (far_edge - misfit) / lead - far_edge
-    elastic = np.clip(other, 1e-3, 1)
-    far = (length + 1 - far_edge - other + elastic - np.log(elastic)) / 2
-    return np.where(near > 1, np.maximum(far, 1), near)
-
-
-def _overlap_left(
-    q: Array, length: Array, lead: Array, misfit: Array, beyond: Array
-) -> tuple[Array, Array]:
-    """Return by how much the overlap that fails with slope s = tanh q is longer than `length`.
-
-    The tip's plastic zone begins with slope s at slip 1, so B^2 = s^2 + 2 beyond, its length is
-    B - s, and A = (B - misfit)/lead - B. Where A > s the mouth is plastic over A - s and the
-    elastic middle is 2 q long; else it ends at the mouth and is q + asinh(A cosh q) long.
-    """
-    decay = np.exp(-2 * q)
-    s = (1 - decay) / (1 + decay)
-    square = s * s
-    fall = 1 - square
-    B = np.sqrt(square + 2 * beyond)
-    load = (B - misfit) / lead
-    rise = s * fall / B
-    value, slope = load - 2 * (s - q) - length, rise / lead + 2 * square
-    one = np.flatnonzero(load - B < s)
-    if one.size:
-        s, square, fall = s[one], square[one], fall[one]
-        A = load[one] - B[one]
-        root = np.sqrt(A * A + fall)
-        value[one] += np.log((A + root) / (1 + s)) - A + s
-        gain = rise[one] * (1 / lead[one] - 1)
-        slope[one] += (gain + A * s) / root - gain - square
-    return value, slope
-
-
-def _relieved_failure(length: Array, lead: Array, misfit: Array, beyond: Array) -> Array:
-    """Return the load at which the tip slips `beyond` yield, the mouth elastic or in reverse."""
-    given = (length, lead, misfit, beyond)
-    high = np.minimum(np.sqrt(2 * beyond), length)
-    b = rising_root(_one_end, np.sqrt(2 * beyond + 1) - 1, high, *given)
-    load = _one_end_load(b, length, lead, misfit)[0]
-    tanh, sech = _tanh_sech(length - b)
-    back = np.flatnonzero(sech + ((1 - lead) * load - misfit) * tanh < -1)
-    if back.size:
-        chosen = tuple(array[back] for array in given)
-        half = chosen[0] / 2
-        q = rising_root(_opposite_ends, np.minimum(half, 1.0), half, *chosen)
-        coth = 1 / np.tanh(q)
-        load[back] = 2 * (np.sqrt(coth**2 + 2 * chosen[3]) - coth + q) - chosen[0]
-    return load
-
-
-def _opposite_ends(
-    q: Array, length: Array, lead: Array, misfit: Array, beyond: Array
-) -> tuple[Array, Array]:
-    """Return the equation for the half length `q` of the elastic middle, mouth yielding in reverse.
-
-    The elastic middle runs from slip -1 to 1 with slope C = coth q at both ends, so the plastic
-    lengths are b = B - C and a = -A - C, and load = b - a with a + b + 2 q = length.
-    """
-    coth = 1 / np.tanh(q)
-    slope = np.sqrt(coth * coth + 2 * beyond)
-    value = misfit + lead * (2 * (slope - coth + q) - length) - slope
-    fall = 1 - coth * coth
-    return value, 2 * lead * (fall * (coth / slope - 1) + 1) - fall * coth / slope
-
-
-def _one_end(
-    b: Array, length: Array, lead: Array, misfit: Array, beyond: Array
-) -> tuple[Array, Array]:
-    """Return the equation for the plastic length `b` at the tip, the mouth still elastic.
-
-    Beyond the b at which the slope s at the elastic-plastic border falls to 0 the state does not
-    exist; the root lies below, so the value there is +inf.
-    """
-    load, tanh, stiffness = _one_end_load(b, length, lead, misfit)
-    s = lead * load + misfit - b
-    value = b * (s + b / 2) - beyond
-    return np.where(s > 0, value, np.inf), s * (1 + b * lead * tanh / stiffness)
-
-
-def _one_end_load(
-    b: Array, length: Array, lead: Array, misfit: Array
-) -> tuple[Array, Array, Array]:
-    """Return load, tanh of the elastic length, and the divisor of the load."""
-    tanh, sech = _tanh_sech(length - b)
-    stiffness = lead + (1 - lead) * sech
-    return (b + tanh - misfit * (1 - sech)) / stiffness, tanh, stiffness

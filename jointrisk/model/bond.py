@@ -21,18 +21,26 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointrisk.mechanics import environment, limits
-from jointrisk.mechanics.layer import Layer, ductility, force_below, layer_of, pull_out_of
+from jointrisk.mechanics.layer import (
+    firm,
+    forces_below,
+    pull_out_of,
+    pull_outs_of,
+    softened,
+)
 from jointrisk.mechanics.overlap import Overlap, overlap_of
 from jointrisk.mechanics.tubular import GOVERNS
 from jointrisk.model.ends import inner_hole, inner_radius, outer_radius
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
+    from jointrisk.mechanics.layer import Firm, Layer, PullOut
     from jointrisk.model.layout import Floats, Ints, Layout
     from jointrisk.scenario.types import Scenario
 
     Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
+    Codes = np.ndarray[tuple[int, ...], np.dtype[np.int8]]
 
 WALL = "tube wall shears between plies at the bond"
 BOND_MODES = (
@@ -67,6 +75,17 @@ class BondLaw:
     """False where the drawn parts do not go together, (joints, n)."""
     toughness_exponent: Floats
     """How the toughness of a surface follows its strength [-], (1, n)."""
+    modulus: Floats
+    """Adhesive shear modulus at workshop temperature [MPa], (1, n)."""
+    off_centre: Floats
+    """How far the inner part sits off centre, over the gap [-], up to (joints, n)."""
+
+    @cached_property
+    def firm(self) -> Firm:
+        """The joints limited by adhesive or surface, cool, as `mechanics.layer` takes them."""
+        strength = self.strength * self.share
+        toughness = self.surface_toughness
+        return firm(self.joint, self.modulus, strength, toughness, self.off_centre)
 
     @cached_property
     def surface_toughness(self) -> Floats:
@@ -79,10 +98,20 @@ class BondLaw:
         return np.asarray(np.clip(self.surface, TINY_STRENGTH, 1.0))
 
     @cached_property
-    def surface_mode(self) -> Ints:
+    def surface_mode(self) -> Codes:
         """Index into `BOND_MODES` of cohesion or the weaker surface, (joints, n)."""
-        weaker = np.where(self.at_metal, 1, 2)
-        return np.where(self.surface < 1.0, weaker, 0)
+        return (self.surface < 1.0) * (np.int8(2) - self.at_metal)
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """Bonds under one law at one temperature."""
+
+    law: BondLaw
+    temperature: Floats
+    """(1, n) or (1, 1) [degC]."""
+    ways: tuple[bool, ...]
+    """Directions that are asked for, True for a push."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +120,7 @@ class BondForce:
 
     force: Floats
     """[N], (joints, n), model factor included."""
-    mode: Ints
+    mode: Codes
     """Index into `BOND_MODES`, (joints, n)."""
     bounded: Bools
     """True where a lower value stands in for a missing closed form, (joints, n)."""
@@ -139,6 +168,8 @@ def bond_law(
         surface=surface,
         at_metal=np.broadcast_to(at_metal, shape),
         toughness_exponent=values["model.toughness_exponent"],
+        modulus=values["adhesive.shear_modulus"],
+        off_centre=values[f"{end}.off_centre"],
         assembles=np.broadcast_to(clearance > 0.0, shape),
     )
 
@@ -188,36 +219,111 @@ def bond_force(
     push: bool,
     wall: bool,
 ) -> BondForce:
-    """Return the force at which each joint lets go in one state.
+    """Return the force at which each joint lets go in one state, as `bond_forces` does for many."""
+    days = [Day(law, temperature, (push,))]
+    return bond_forces(scenario, layout, values, days, wall=wall)[0][0]
+
+
+def bond_forces(
+    scenario: Scenario,
+    layout: Layout,
+    values: Mapping[str, Floats],
+    days: Sequence[Day],
+    *,
+    wall: bool,
+) -> list[list[BondForce]]:
+    """Return the forces at which each joint lets go in several states, solved together.
 
     Parameters
     ----------
-    scenario, layout, values, law
-        As for and from `bond_law`.
-    temperature : ndarray, (1, n) or (1, 1) [degC]
-    push : bool
-        A push is a pull with the misfit reversed.
+    scenario, layout, values
+        As for `bond_law`.
+    days : sequence of Day
+        Their laws may differ in strength and toughness, not in the joints' sizes.
     wall : bool
         Whether the limit of the tube wall is asked for.
+
+    Returns
+    -------
+    list of list of BondForce
+        For each day one for each of its directions.
     """
-    factor = environment.temperature_factor(
-        scenario.strength_by_temperature, temperature, scenario.hard_stop_temperature
-    )
-    live = np.broadcast_to(factor > 0.0, law.strength.shape)
-    factor = np.maximum(factor, TINY_STRENGTH)
-    strength = law.strength * law.share * factor
-    state = (scenario, values, law, temperature, push, factor)
-    solved = pull_out_of(_layer(*state, strength, law.surface_toughness))
-    force, mode = solved.force, law.surface_mode.copy()
+    factors = [_softening(scenario, day.temperature) for day in days]
+    own, behind = _layers(scenario, layout, values, days, factors, wall=wall)
+    solved = pull_outs_of(own)
+    lower: Sequence[tuple[Ints, Floats] | None] = [None] * len(own)
+    if behind:
+        lower = forces_below(behind, [each.force for each in solved])
+    found, place = [], 0
+    for day, soft in zip(days, factors, strict=True):
+        states = zip(solved[place:], lower[place:], day.ways, strict=False)
+        factor = values["model.bond_factor"]
+        found.append(
+            [_bond_force(day.law, soft > 0.0, held, below, factor) for held, below, _ in states]
+        )
+        place += len(day.ways)
+    return found
+
+
+def _layers(
+    scenario: Scenario,
+    layout: Layout,
+    values: Mapping[str, Floats],
+    days: Sequence[Day],
+    factors: Sequence[Floats],
+    *,
+    wall: bool,
+) -> tuple[list[Layer], list[Layer]]:
+    """Return the joints of all days and ways as the bond and as the wall limits them.
+
+    The second list is empty where no wall is asked for.
+    """
+    ply = None
+    if wall and scenario.tube_is_composite and days:
+        ply = _ply(layout, values, days[0].law)
+    own: list[Layer] = []
+    behind: list[Layer] = []
+    for day, factor in zip(days, factors, strict=True):
+        soft = np.maximum(factor, TINY_STRENGTH)
+        misfit = misfit_strain(scenario, values, day.temperature)
+        own += _directed(softened(day.law.firm, soft, soft, misfit), day.ways)
+        if ply is not None:
+            kept = _ply_factor(scenario, day.temperature)
+            behind += _directed(softened(ply, soft, kept, misfit), day.ways)
+    return own, behind
+
+
+def _bond_force(
+    law: BondLaw, live: Bools, solved: PullOut, lower: tuple[Ints, Floats] | None, factor: Floats
+) -> BondForce:
+    """Return the lower one of the adhesive's and the wall's limit, where there is any adhesive."""
+    force, mode = solved.force, law.surface_mode
     by_toughness = solved.governs == GOVERNS.index("toughness")
     bounded = solved.bounded & by_toughness  # a whole overlap that yields has forgotten its past
-    if wall and scenario.tube_is_composite:
-        own = _wall_law(scenario, layout, values, temperature)
-        lower = force_below(_layer(*state, *own), force)
-        mode[lower < force] = BOND_MODES.index(WALL)
-        np.minimum(force, lower, out=force)
-    force = np.where(live, force, 0.0) * values["model.bond_factor"]
-    return BondForce(force, mode, np.asarray(bounded), np.asarray(by_toughness))
+    if lower is not None:
+        where, flat = lower[0], force.ravel()
+        by_wall = np.flatnonzero(lower[1] < flat.take(where))
+        if by_wall.size:
+            mode = mode.copy()
+            mode.ravel()[where.take(by_wall)] = BOND_MODES.index(WALL)
+            flat[where.take(by_wall)] = lower[1].take(by_wall)
+    if not live.all():
+        force = np.where(live, force, 0.0)
+    return BondForce(force * factor, mode, np.asarray(bounded), np.asarray(by_toughness))
+
+
+def _directed(layer: Layer, ways: tuple[bool, ...]) -> list[Layer]:
+    """Return the joints pulled, or pushed: a push is a pull with the misfit reversed."""
+    return [layer._replace(misfit=-layer.misfit) if push else layer for push in ways]
+
+
+def _softening(scenario: Scenario, temperature: Floats) -> Floats:
+    """Return what heat leaves of the adhesive's strength and modulus, 0 where nothing [-]."""
+    return np.asarray(
+        environment.temperature_factor(
+            scenario.strength_by_temperature, temperature, scenario.hard_stop_temperature
+        )
+    )
 
 
 def wall_force(
@@ -236,24 +342,27 @@ def wall_force(
     scenario, layout, values, law, temperature, push
         As for `bond_force`; the tube is a composite one.
     """
-    factor = environment.temperature_factor(
-        scenario.strength_by_temperature, temperature, scenario.hard_stop_temperature
-    )
-    factor = np.maximum(factor, TINY_STRENGTH)
-    own = _wall_law(scenario, layout, values, temperature)
-    solved = pull_out_of(_layer(scenario, values, law, temperature, push, factor, *own))
+    soft = np.maximum(_softening(scenario, temperature), TINY_STRENGTH)
+    kept = _ply_factor(scenario, temperature)
+    misfit = misfit_strain(scenario, values, temperature)
+    layer = softened(_ply(layout, values, law), soft, kept, misfit)
+    solved = pull_out_of(*_directed(layer, (push,)))
     return np.asarray(solved.force * values["model.bond_factor"])
 
 
-def _wall_law(
-    scenario: Scenario, layout: Layout, values: Mapping[str, Floats], temperature: Floats
-) -> tuple[Floats, Floats]:
-    """Return shear strength [MPa] and toughness [N/mm] between the plies at a temperature."""
-    factor = environment.piecewise_factor(scenario.wall_strength_by_temperature, temperature)
+def _ply(layout: Layout, values: Mapping[str, Floats], law: BondLaw) -> Firm:
+    """Return the joints as the glued ply of the tube wall limits them, cool."""
     rod = layout.rod_of_joint
     strength = per_joint(values["tube.interlaminar_strength"], rod)
     toughness = per_joint(values["tube.interlaminar_toughness"], rod)
-    return strength * np.maximum(factor, TINY_STRENGTH), toughness
+    strength = np.broadcast_to(strength, law.strength.shape)
+    return firm(law.joint, law.modulus, strength, toughness, law.off_centre)
+
+
+def _ply_factor(scenario: Scenario, temperature: Floats) -> Floats:
+    """Return what heat leaves of the strength between the plies, above 0 [-]."""
+    factor = environment.piecewise_factor(scenario.wall_strength_by_temperature, temperature)
+    return np.maximum(factor, TINY_STRENGTH)
 
 
 def _sizes(
@@ -285,24 +394,6 @@ def misfit_strain(scenario: Scenario, values: Mapping[str, Floats], temperature:
         temperature,
         values["adhesive.cure_temperature"],
     )
-
-
-def _layer(
-    scenario: Scenario,
-    values: Mapping[str, Floats],
-    law: BondLaw,
-    temperature: Floats,
-    push: bool,
-    softening: Floats,
-    strength: Floats,
-    toughness: Floats,
-) -> Layer:
-    """Return the joints in one state, under one limit, as `mechanics.layer` takes them."""
-    misfit = misfit_strain(scenario, values, temperature)
-    modulus = values["adhesive.shear_modulus"] * softening
-    capacity = ductility(law.joint, modulus, strength, toughness)
-    offset = values[f"{scenario.end}.off_centre"]
-    return layer_of(law.joint, modulus, strength, capacity, -misfit if push else misfit, offset)
 
 
 def per_joint(array: Floats, owner: Ints) -> Floats:

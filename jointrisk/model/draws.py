@@ -97,7 +97,7 @@ def placed(values: Mapping[str, Floats], layout: Layout) -> dict[str, Floats]:
     """
     found = dict(values)
     for key in layout.scopes:
-        if key.partition(".")[0] not in NOT_PLACED:
+        if key in values and key.partition(".")[0] not in NOT_PLACED:
             on_rod = key.startswith(ROD_TABLES) and key not in AT_JOINT
             found[key] = laid(values, key, layout, on_rod=on_rod)
     for first, second in layout.second.items():

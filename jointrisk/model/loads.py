@@ -22,10 +22,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from jointrisk.model.draws import Change
-    from jointrisk.model.layout import Floats
+    from jointrisk.model.layout import Floats, Ints
     from jointrisk.scenario.types import Load, Scenario, Variable
 
 SMALLEST = 1e-300
+MOST_AT_ONCE = 2048
+"""Rods whose rates are worked out together [-]."""
 RAREST_PUSH = np.float64(1e-12)
 """Chance below which cycles are not looked at for a push [-]."""
 
@@ -104,13 +106,10 @@ def exceed_rate(load: Load, size: Floats, change: Change | None = None) -> Float
     asked = size
     if change is not None:
         asked = spread.mean + (size - change.shift - spread.mean) / max(change.squeeze, SMALLEST)
-    above = spread.sf(asked)
-    if load.kind == "event":
-        rate = load.rate * above
-    else:
-        with np.errstate(divide="ignore"):  # a bounded load that always exceeds: log(0)
-            rate = -np.log1p(-above)
-    return np.where(size < 0.0, np.inf, rate)
+    event = load.kind == "event"
+    rate = load.rate * spread.sf(asked) if event else spread.neg_log_cdf(asked)
+    never = size < 0.0
+    return np.where(never, np.inf, rate) if never.any() else rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,21 +199,14 @@ def _in_slice(
     for load in scenario.loads:
         if load.lasting:
             continue
-        room = room_for(load, pull, push, steady) / (factor * line_factor(load, values))
-        change = changes.get(load.size.key)
-        acting = np.flatnonzero(np.isfinite(room).any(axis=(1, 2)))  # no load reaches the others
-        room = room[acting] if acting.size else room[:1]
-        if load.scope == "all":
-            rate = exceed_rate(load, room.min(axis=1), change)
-            rate_rod = rate.max(axis=0, keepdims=True)
-            if rods > 1:
-                rate_rod = exceed_rate(load, room.min(axis=0), change)
-        else:
-            rates = exceed_rate(load, room, change)
-            rate, rate_rod = rates.sum(axis=1), rates.max(axis=0)
-        by_mode[acting] += rate[: acting.size]
-        by_rod += rate_rod
-        total += rate_rod.max(axis=0) if load.scope == "all" else rate_rod.sum(axis=0)
+        over, change = factor * line_factor(load, values), changes.get(load.size.key)
+        for part in _parts(n, rods):
+            cut = pull[..., part], None if push is None else push[..., part]
+            room = room_for(load, *cut, _of(steady, part)) / _of(over, part)
+            acting, rate, rate_rod = _rates(load, room, change)
+            by_mode[acting, part] += rate
+            by_rod[:, part] += rate_rod
+            total[part] += rate_rod.max(axis=0) if load.scope == "all" else rate_rod.sum(axis=0)
     highest, lowest = lasting_range(scenario, values)
     alone = highest > pull
     if push is not None:
@@ -227,13 +219,46 @@ def _in_slice(
     return total, by_rod, by_mode
 
 
+def _rates(load: Load, room: Floats, change: Change | None) -> tuple[slice | Ints, Floats, Floats]:
+    """Return the modes that a load reaches, their rates, (k, n), and those of the rods, (rods, n).
+
+    Parameters
+    ----------
+    load : Load
+    room : ndarray, (modes, rods, n) [N]
+        What it may reach, over its `line_factor`.
+    change : Change, optional
+    """
+    acting = np.flatnonzero(np.isfinite(room).any(axis=(1, 2)))
+    if not acting.size:
+        return slice(0), np.zeros((0, room.shape[2])), np.zeros(room.shape[1:])
+    room = room[acting]
+    if load.scope != "all":
+        rates = exceed_rate(load, room, change)
+        return acting, rates.sum(axis=1), rates.max(axis=0)
+    rate = exceed_rate(load, room.min(axis=1), change)
+    if room.shape[1] == 1:
+        return acting, rate, rate.max(axis=0, keepdims=True)
+    return acting, rate, exceed_rate(load, room.min(axis=0), change)
+
+
+def _parts(n: int, rods: int) -> list[slice]:
+    """Return slices of the draws whose arrays stay in the processor's own memory."""
+    step = max(MOST_AT_ONCE // rods, 256)
+    return [slice(start, start + step) for start in range(0, n, step)]
+
+
+def _of(array: Floats, part: slice) -> Floats:
+    return array if array.shape[-1] == 1 else array[..., part]
+
+
 def room_for(load: Load, pull: Floats, push: Floats | None, steady: Floats) -> Floats:
     """Return what a variable load may reach before a rod fails [N], shaped like `pull`."""
-    rooms = []
+    rooms, still = [], not steady.any()
     if load.direction in ("pull", "both"):
-        rooms.append(pull - steady)
+        rooms.append(pull if still else pull - steady)
     if load.direction in ("push", "both") and push is not None:
-        rooms.append(push + steady)
+        rooms.append(push if still else push + steady)
     return rooms[0] if len(rooms) == 1 else np.minimum(rooms[0], rooms[1])
 
 

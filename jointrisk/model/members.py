@@ -64,7 +64,7 @@ def lets_go(part: Part) -> str:
 
 
 def not_in_rig(scenario: Scenario) -> frozenset[str]:
-    """Return the modes that a pull in the rig does not reach."""
+    """Return the modes that a pull or push in the rig does not reach."""
     names = {lets_go(part) for part in scenario.parts if not part.in_rig}
     if scenario.rod_end is not None and not scenario.rod_end.in_rig:
         names.add(ROD_END)
@@ -85,8 +85,7 @@ def member_resistance(
 
 def rod_minimum(per_joint_force: Floats) -> Floats:
     """Return the weaker end of each rod [N], (rods, n), from (joints, n)."""
-    joints, n = per_joint_force.shape
-    return np.asarray(per_joint_force.reshape(joints // 2, 2, n).min(axis=1))
+    return np.minimum(per_joint_force[::2], per_joint_force[1::2])
 
 
 def hole_width(scenario: Scenario, layout: Layout, values: Mapping[str, Floats]) -> Floats:

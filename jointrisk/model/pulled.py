@@ -1,6 +1,6 @@
 """What a pull takes of the joints that held it, and what is left of a set in service.
 
-A joint of strength R0 in the rig that held an applied load P keeps
+A joint of strength R0 in the rig, pulled or pushed, that held an applied load P keeps
 
     R1 = R1 [1 - d clip((P/R0 - a)/(1 - a), 0, 1)]
 
@@ -116,13 +116,17 @@ def beside(
         Whether any load pushes.
     """
     tension = member_resistance(scenario, layout, values, n, push=False)
-    left_out = not_in_rig(scenario)
-    reached = {name: force for name, force in tension.items() if name not in left_out}
+    pushed = scenario.proof.rig.pushes
+    thrust = {}
+    if with_push or pushed:
+        thrust = member_resistance(scenario, layout, values, n, push=True)
+    in_rig = thrust if pushed else tension
     push, held_push = None, None
     if with_push:
-        thrust = member_resistance(scenario, layout, values, n, push=True)
         push = np.asarray(np.min(list(thrust.values()), axis=0))
         held_push = backup_force(scenario, layout, values, n, push=True)
+    left_out = not_in_rig(scenario)
+    reached = {name: force for name, force in in_rig.items() if name not in left_out}
     return Beside(
         reached=reached,
         rig=np.asarray(np.min(list(reached.values()), axis=0)),
@@ -209,7 +213,8 @@ def rig_joint(
 ) -> Floats:
     """Return what each bond holds in the rig after some years of service [N], (joints, n).
 
-    Damp counts; what cycles have worn off a bond by then does not.
+    Damp counts; what cycles have worn off a bond by then does not. Infinite where the rig pushes
+    and a shoulder takes it past the bond.
 
     Parameters
     ----------
@@ -221,9 +226,12 @@ def rig_joint(
         Which joints are weak, and which damp undoes.
     years : float [years]
     """
+    if scenario.rig_spares_bonds:
+        return np.full(weak.shape, np.inf)
     law = aged(scenario, bond_law(scenario, layout, values, weak), values, latent, years)
     workshop = values["service.workshop_temperature"]
+    push = scenario.proof.rig.pushes
     force = bond_force(
-        scenario, layout, values, law, temperature=workshop, push=False, wall=True
+        scenario, layout, values, law, temperature=workshop, push=push, wall=True
     ).force
     return np.asarray(np.broadcast_to(force, weak.shape))

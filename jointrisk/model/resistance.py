@@ -1,13 +1,13 @@
 """Resistance of every rod of a set, by mode, direction and state.
 
-States: in the rig today (workshop temperature, pull only) and in service, where each mode
-keeps the lower of its values at the hottest and at the coldest temperature.
+States: in the rig today (workshop temperature, a pull, and a push where the rig pushes) and in
+service, where each mode keeps the lower of its values at the hottest and at the coldest
+temperature.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,12 +18,14 @@ from jointrisk.model.bond import (
     BOND_MODES,
     BondForce,
     BondLaw,
+    Day,
     bond_force,
+    bond_forces,
     bond_law,
     wall_force,
 )
+from jointrisk.model.by_mode import by_mode
 from jointrisk.model.members import (
-    BACKUP,
     CREPT,
     WORN,
     member_resistance,
@@ -56,9 +58,13 @@ class Resistance:
     """Resistances of one batch of draws."""
 
     rig_joint: Floats
-    """Bond of each joint in the rig, pull [N], (joints, n); a back-up does not count there."""
+    """Bond of each joint in the rig, the way it loads the rod [N], (joints, n).
+
+    A back-up does not count there. Infinite where a shoulder takes the push past the bond."""
     rig_pull: Floats
     """Weakest link of each rod that the rig reaches, pull [N], (rods, n)."""
+    rig_push: Floats | None
+    """The same, push; None where the rig pulls."""
     slices: tuple[Service, ...]
     """In service, one for each slice of the life."""
     steady: Floats
@@ -73,6 +79,11 @@ class Resistance:
     """True where toughness rather than the whole overlap limits a joint, (joints, n)."""
     bearings: tuple[Bearing, ...]
     """What the bonds hold in each slice of the life before any wear."""
+
+    @property
+    def in_rig(self) -> Floats:
+        """Weakest link of each rod in the rig, the way it loads the rod [N], (rods, n)."""
+        return self.rig_pull if self.rig_push is None else self.rig_push
 
     @property
     def pull(self) -> Floats:
@@ -140,26 +151,34 @@ def resistance(
     """
     shape = (layout.joints, weak.shape[1])
     law = bond_law(scenario, layout, values, weak)
-    bonds = []
-    for start, end in pairwise(slice_edges(scenario)):
-        left = aged(scenario, law, values, latent, float(end))
-        kinds = {"with_push": with_push, "wall": with_wall}
-        bonds.append(_bonds(scenario, layout, values, left, float(end - start), **kinds))
-    rig = bonds[0].pulls[0]
+    edges = slice_edges(scenario)
+    laws = [aged(scenario, law, values, latent, float(end)) for end in edges[1:]]
+    days = [day for left in laws for day in _days(scenario, values, left, with_push=with_push)]
+    in_rig = scenario.proof.rig.pushes
     if with_rig:
-        workshop = values["service.workshop_temperature"]
-        rig = bond_force(
-            scenario, layout, values, law, temperature=workshop, push=False, wall=with_wall
-        )
-    states = [rig, *(state for bond in bonds for state in (*bond.pulls, *bond.pushes))]
+        ways = _ways(scenario, with_push=in_rig)
+        days.append(Day(law, values["service.workshop_temperature"], ways))
+    forces = bond_forces(scenario, layout, values, days, wall=with_wall)
+    rig = forces.pop() if with_rig else forces[0][:1]
+    count = len(forces) // len(laws)
+    bonds = [
+        _bonds(scenario, shape, forces[count * number :][:count], float(years), with_push=with_push)
+        for number, years in enumerate(np.diff(edges))
+    ]
+    states = [*rig, *(state for bond in bonds for state in (*bond.pulls, *bond.pushes))]
     bounded = np.logical_or.reduce([np.broadcast_to(state.bounded, shape) for state in states])
     tension = member_resistance(scenario, layout, values, shape[1], push=False)
-    left_out = not_in_rig(scenario)
-    reached = [force for name, force in tension.items() if name not in left_out]
-    rig_bond = np.broadcast_to(rig.force, shape)
+    pulled, pushed = (np.broadcast_to(rig[way].force, shape) for way in (0, -1))
+    rig_push = None
+    if in_rig and with_rig:
+        if scenario.rig_spares_bonds:
+            pushed = np.full(shape, np.inf)
+        thrust = member_resistance(scenario, layout, values, shape[1], push=True)
+        rig_push = _weakest_in_rig(scenario, pushed, thrust)
     return Resistance(
-        rig_joint=rig_bond,
-        rig_pull=np.minimum(rod_minimum(rig_bond), np.min(reached, axis=0)),
+        rig_joint=pushed,
+        rig_pull=_weakest_in_rig(scenario, pulled, tension),
+        rig_push=rig_push,
         slices=_services(scenario, layout, values, bonds, tension, with_push=with_push),
         steady=_steady(scenario, layout, values, bonds[-1].bearing),
         weak=weak,
@@ -170,32 +189,45 @@ def resistance(
     )
 
 
+def _weakest_in_rig(scenario: Scenario, bond: Floats, members: Mapping[str, Floats]) -> Floats:
+    """Return the weakest link of each rod that the rig reaches [N], (rods, n)."""
+    left_out = not_in_rig(scenario)
+    reached = [force for name, force in members.items() if name not in left_out]
+    return np.asarray(np.minimum(rod_minimum(bond), np.min(reached, axis=0)))
+
+
+def _ways(scenario: Scenario, *, with_push: bool) -> tuple[bool, ...]:
+    """Return the ways in which a bond's force differs, True for a push; without misfit it is one.
+
+    A shoulder takes a push past the bond.
+    """
+    apart = with_push and not scenario.shoulder and not _no_misfit(scenario)
+    return (False, True) if apart else (False,)
+
+
+def _days(
+    scenario: Scenario, values: Mapping[str, Floats], law: BondLaw, *, with_push: bool
+) -> list[Day]:
+    """Return every state of service under one law."""
+    ways = _ways(scenario, with_push=with_push)
+    return [Day(law, each, ways) for each in service_temperatures(scenario, values)]
+
+
 def _bonds(
     scenario: Scenario,
-    layout: Layout,
-    values: Mapping[str, Floats],
-    law: BondLaw,
+    shape: tuple[int, ...],
+    forces: list[list[BondForce]],
     years: float,
     *,
     with_push: bool,
-    wall: bool,
 ) -> _Bonds:
-    """Return what the bonds hold under one law, in every state of service."""
-    temperatures = service_temperatures(scenario, values)
-
-    def states(push: bool) -> list[BondForce]:
-        return [
-            bond_force(scenario, layout, values, law, temperature=t, push=push, wall=wall)
-            for t in temperatures
-        ]
-
-    pulls = states(push=False)
+    """Return what the bonds hold under one law, from the forces of its `_days`."""
+    pulls = [states[0] for states in forces]
     pushes: list[BondForce] = []
     if with_push and not scenario.shoulder:
-        pushes = pulls if _no_misfit(scenario) else states(push=True)
+        pushes = [states[-1] for states in forces]
 
     def lowest(way: list[BondForce]) -> Floats:
-        shape = (layout.joints, law.strength.shape[1])
         return np.asarray(np.minimum.reduce([np.broadcast_to(state.force, shape) for state in way]))
 
     return _Bonds(pulls, pushes, Bearing(lowest(pulls), lowest(pushes) if pushes else None, years))
@@ -228,11 +260,11 @@ def _services(
             gone[WORN] = (keeps <= 0.0) & (bond.bearing.lowest > 0.0)
         if scenario.steady_fails:
             gone[CREPT] = steady_margin(scenario, layout, values, bond.bearing) < 0.0
-        pull = _by_mode(scenario, layout, _left(bond.pulls, keeps, gone), gone, held, tension)
+        pull = by_mode(scenario, layout, _left(bond.pulls, keeps, gone), gone, held, tension)
         push = None
         if thrust is not None:
             left = _left(bond.pushes, keeps, gone)
-            push = _by_mode(scenario, layout, left, gone, held_push, thrust)
+            push = by_mode(scenario, layout, left, gone, held_push, thrust)
         found.append(Service(pull, push))
     return tuple(found)
 
@@ -308,8 +340,9 @@ def joint_wear(
     if not scenario.cycles and not scenario.steady_fails:
         return {}
     law = _last_law(scenario, layout, values, weak, latent)
-    kinds = {"with_push": with_push, "wall": False}
-    bearing = _bonds(scenario, layout, values, law, scenario.life, **kinds).bearing
+    days = _days(scenario, values, law, with_push=with_push)
+    forces = bond_forces(scenario, layout, values, days, wall=False)
+    bearing = _bonds(scenario, weak.shape, forces, scenario.life, with_push=with_push).bearing
     found = {}
     if scenario.cycles:
         found[WORN] = wear_margin(scenario, layout, values, bearing)
@@ -377,43 +410,3 @@ def service_temperatures(scenario: Scenario, values: Mapping[str, Floats]) -> li
     """
     hottest, coldest = values["service.hottest"], values["service.coldest"]
     return [hottest] if _no_misfit(scenario) else [hottest, coldest]
-
-
-def _by_mode(
-    scenario: Scenario,
-    layout: Layout,
-    bonds: list[BondForce],
-    gone: Mapping[str, Bools],
-    held: Floats | None,
-    own: dict[str, Floats],
-) -> Floats:
-    """Return resistances by mode; a joint holds the larger of its bond and its back-up `held`.
-
-    Bonds that time has undone count under its mode, with a resistance of 0, and under no other;
-    with a back-up they only leave everything to it.
-    """
-    names = modes_of(scenario)
-    n = next(iter(own.values())).shape[1]
-    shape = (layout.joints, n)
-    result = np.full((len(names), layout.rods, n), np.inf)
-    codes = list(range(len(BOND_MODES)))
-    if held is not None:
-        codes.append(names.index(BACKUP))
-    for state in bonds:
-        force, mode = np.broadcast_to(state.force, shape), np.broadcast_to(state.mode, shape)
-        if held is not None:
-            mode = np.where(force < held, codes[-1], mode)
-            force = np.maximum(force, held)
-        else:
-            for where in gone.values():
-                force = np.where(where, np.inf, force)
-        for code in codes:
-            joint = np.where(mode == code, force, np.inf)
-            np.minimum(result[code], rod_minimum(joint), out=result[code])
-    if held is None:
-        for name, where in gone.items():
-            lost = np.where(np.broadcast_to(where, shape), 0.0, np.inf)
-            result[names.index(name)] = rod_minimum(lost)
-    for name, force in own.items():
-        result[names.index(name)] = force
-    return result

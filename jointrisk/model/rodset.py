@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +22,7 @@ from jointrisk.model.draws import (
 from jointrisk.model.layout import Layout, lay_out
 from jointrisk.model.loads import Hazard, accumulated, hazard, pushes
 from jointrisk.model.members import TIMED, member_resistance, modes_of
+from jointrisk.model.pulled import DAMAGE_FROM, DAMAGE_MOST
 from jointrisk.model.resistance import (
     Resistance,
     bond_states,
@@ -33,7 +35,7 @@ from jointrisk.scenario.types import Variable
 from jointrisk.spread import Fixed, Normal
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Collection, Mapping
 
     from jointrisk.model.bond import Bools
     from jointrisk.model.layout import Floats
@@ -41,6 +43,18 @@ if TYPE_CHECKING:
 
 RIG_BIAS = "proof.rig_bias"
 NO_CHANGES: dict[str, Change] = {}
+NOT_OF_STRENGTH = frozenset(
+    {
+        "weak_bonds.lone_weight",
+        "weak_bonds.bad_batch_weight",
+        "weak_bonds.share_in_bad_batch",
+        "weak_bonds.latent_weight",
+        DAMAGE_FROM,
+        DAMAGE_MOST,
+        RIG_BIAS,
+    }
+)
+"""What only labels and pulls have to do with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,29 +72,69 @@ class RodSet:
     push: bool
     """Whether any load can push."""
 
-    def values(self, u: Floats, changes: Mapping[str, Change] = NO_CHANGES) -> dict[str, Floats]:
-        """Return the drawn values by key, (copies, n), in the units of the house."""
+    def values(
+        self,
+        u: Floats,
+        changes: Mapping[str, Change] = NO_CHANGES,
+        keys: Collection[str] | None = None,
+    ) -> dict[str, Floats]:
+        """Return the drawn values by key, (copies, n), in the units of the house.
+
+        Parameters
+        ----------
+        u : ndarray, (n, dimension) [-]
+            Independent normal scores.
+        changes : mapping of str to Change
+        keys : collection of str, optional
+            Those asked for, by default all; `strength_keys` will do for `resistance` and `hazard`.
+        """
         scores = correlate(u, self.layout, self.groups)
-        return values_of(scores, self.variables, self.layout, changes)
+        variables = self.variables
+        if keys is not None:
+            variables = {key: variable for key, variable in variables.items() if key in keys}
+        return values_of(scores, variables, self.layout, changes)
+
+    @property
+    def strength_keys(self) -> frozenset[str]:
+        """Keys of the variables that `resistance` and `hazard` read."""
+        return frozenset(self.variables) - NOT_OF_STRENGTH
 
     def label_chance(
         self, label: int, u: Floats, labels: Bools, changes: Mapping[str, Change] = NO_CHANGES
     ) -> Floats:
         """Return the chance that `label` is true given scores and earlier labels, (n,) [-]."""
-        n = u.shape[0]
-        bad_labels = self.layout.bad_batch_labels
-        if label < bad_labels.stop:
-            return np.broadcast_to(self._weight("weak_bonds.bad_batch_weight", u, 0, changes), (n,))
-        if label >= self.layout.weak_joint_labels.stop:
-            latent = self._weight("weak_bonds.latent_weight", u, 0, changes)
-            return np.broadcast_to(latent, (n,))
-        joint = label - self.layout.weak_joint_labels.start
-        lone = self._weight("weak_bonds.lone_weight", u, 0, changes)
-        if bad_labels.stop == 0:
-            return np.broadcast_to(lone, (n,))
-        batch = int(self.layout.batch_of_joint[joint])
-        share = self._weight("weak_bonds.share_in_bad_batch", u, batch, changes)
-        return np.where(labels[:, batch], np.maximum(share, lone), lone)
+        return self.label_chances(u, changes)(label, labels)
+
+    def label_chances(
+        self, u: Floats, changes: Mapping[str, Change] = NO_CHANGES
+    ) -> Callable[[int, Bools], Floats]:
+        """Return the chance of any label as a function of it and of earlier labels.
+
+        What labels share is worked out once: cheaper than `label_chance` label by label.
+        """
+
+        @cache
+        def weight(name: str, copy: int = 0) -> Floats:
+            return self._weight(f"weak_bonds.{name}", u, copy, changes)
+
+        @cache
+        def in_bad_batch(batch: int) -> Floats:
+            return np.maximum(weight("share_in_bad_batch", batch), weight("lone_weight"))
+
+        def chance(label: int, labels: Bools) -> Floats:
+            n, bad = u.shape[0], self.layout.bad_batch_labels
+            if label < bad.stop:
+                return np.broadcast_to(weight("bad_batch_weight"), (n,))
+            if label >= self.layout.weak_joint_labels.stop:
+                return np.broadcast_to(weight("latent_weight"), (n,))
+            lone = weight("lone_weight")
+            if bad.stop == 0:
+                return np.broadcast_to(lone, (n,))
+            joint = label - self.layout.weak_joint_labels.start
+            batch = int(self.layout.batch_of_joint[joint])
+            return np.where(labels[:, batch], in_bad_batch(batch), lone)
+
+        return chance
 
     def _weight(self, key: str, u: Floats, copy: int, changes: Mapping[str, Change]) -> Floats:
         variable = self.variables[key]
@@ -91,7 +145,8 @@ class RodSet:
         else:
             column = columns.start + min(copy, columns.stop - columns.start - 1)
             tied = tuple(group for group in self.groups if key in group.keys)
-            value = variable.spread.from_normal(correlate(u, self.layout, tied)[:, column])
+            scores = correlate(u, self.layout, tied)[:, column]
+            value = variable.spread.from_normal(np.ascontiguousarray(scores))
         if key in changes:
             value = changes[key].apply(value, variable.spread.mean)
         return np.asarray(np.clip(value, 0.0, 1.0))

@@ -1,4 +1,4 @@
-"""Estimators for any limit state: probability, interval, design points, screening.
+"""Estimators for any limit state: probability, interval, design points, screening, indices.
 
 Names are loaded when they are first used: a study needs few of the methods.
 """
@@ -10,28 +10,44 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from jointrisk.reliability.estimates import Estimate, FailurePoint, estimate
+    from jointrisk.reliability.failure_indices import failure_sobol
+    from jointrisk.reliability.indices import Effects, FailureIndices, Indices
     from jointrisk.reliability.loads import ScreeningLoad
     from jointrisk.reliability.proof import screen, smallest_load
     from jointrisk.reliability.screening import Screening
+    from jointrisk.reliability.shapley_effects import shapley
+    from jointrisk.reliability.sobol_indices import sobol
 
 _HOME = {
+    "Effects": "indices",
     "Estimate": "estimates",
+    "FailureIndices": "indices",
     "FailurePoint": "estimates",
+    "Indices": "indices",
     "Screening": "screening",
     "ScreeningLoad": "loads",
     "estimate": "estimates",
+    "failure_sobol": "failure_indices",
     "screen": "proof",
+    "shapley": "shapley_effects",
     "smallest_load": "proof",
+    "sobol": "sobol_indices",
 }
 
 __all__ = [
+    "Effects",
     "Estimate",
+    "FailureIndices",
     "FailurePoint",
+    "Indices",
     "Screening",
     "ScreeningLoad",
     "estimate",
+    "failure_sobol",
     "screen",
+    "shapley",
     "smallest_load",
+    "sobol",
 ]
 
 

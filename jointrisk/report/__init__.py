@@ -7,14 +7,19 @@ from __future__ import annotations
 
 import os
 import tempfile
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from jointrisk.errors import InputError
 
 if TYPE_CHECKING:
+    from jointrisk.study.compare_results import Comparison
     from jointrisk.study.proof_results import Proof
+    from jointrisk.study.rank_results import Ranking
+    from jointrisk.study.rating_results import Rating
     from jointrisk.study.results import Assessment
+    from jointrisk.study.sweep_results import Sweep
 
 __all__ = ["save"]
 
@@ -24,21 +29,23 @@ LOG = "log.csv"
 """Blank log of pulls, to be filled in."""
 
 
-def save(result: Assessment | Proof, folder: str | os.PathLike[str]) -> tuple[Path, Path]:
+def save(
+    result: Assessment | Proof | Comparison | Ranking | Sweep | Rating,
+    folder: str | os.PathLike[str],
+) -> tuple[Path, Path]:
     """Write a result to a folder.
 
-    Of an assessment ``report.html``, ``result.json`` and ``tables/*.csv``; of an answer about
-    pulls ``page.html``, ``pulls.json``, ``tables/proof-*.csv``, the shop card as ``card.html``
-    and ``card.txt``, and the blank log ``log.csv``.
+    Of an assessment ``report.html``, ``result.json``, ``tables/*.csv``; of any other study files
+    by its name: ``sweep.html``, ``sweep.json``, ``tables/sweep-*.csv``. Of `proof` also the shop
+    card ``card.html``, ``card.txt``, and a blank ``log.csv``.
 
-    All are made in full before anything is written, and each is put in place in one step:
-    no half-written file is ever seen. Files of these names are replaced or removed; only a log
-    that is there already is left alone, since somebody may have written in it.
+    All are made in full before anything is written, each is put in place in one step, and files
+    of these names are replaced or removed: only a log that is there already is left alone.
 
     Parameters
     ----------
-    result : Assessment or Proof
-        What `jointrisk.assess` or `jointrisk.proof` returned.
+    result : Assessment, Proof, Comparison, Ranking, Sweep or Rating
+        What a study returned.
     folder : path
         Made, with its parents, if it does not exist.
 
@@ -50,62 +57,69 @@ def save(result: Assessment | Proof, folder: str | os.PathLike[str]) -> tuple[Pa
     Raises
     ------
     InputError
-        When `result` is neither, or `folder` cannot be written to.
+        When `result` is none of these, or `folder` cannot be written to.
     """
     texts, tables = _made(result)
     target = Path(folder)
     try:
         _put_tables(target / "tables", tables)
-        paths = [
-            _put(target / name, text)
-            for name, text in texts.items()
-            if name != LOG or not (target / name).exists()
-        ]
+        kept = {n: t for n, t in texts.items() if n != LOG or not (target / n).exists()}
+        paths = [_put(target / name, text) for name, text in kept.items()]
     except OSError as problem:
         raise InputError(f"cannot write the report to {target}: {problem.strerror}") from problem
     return paths[0], paths[1]
 
 
+_STUDIES = {
+    "Comparison": "compare",
+    "Proof": "proof",
+    "Ranking": "rank",
+    "Rating": "rating",
+    "Sweep": "sweep",
+}
+"""Name of the files of each result but the main one, and of the modules that make them."""
+
+
 def _made(result: object) -> Made:
     """Return the files of a result, the page and the document first, and its tables."""
-    from jointrisk.study.proof_results import Proof
     from jointrisk.study.results import Assessment
 
     if isinstance(result, Assessment):
-        return _of_assessment(result)
-    if isinstance(result, Proof):
-        return _of_proof(result)
-    raise InputError(
-        "result must be an Assessment or a Proof, as assess and proof return; "
-        f"got {type(result).__name__}"
-    )
+        return _of(result, "page", "tables", ("report.html", "result.json"))
+    kind = type(result)
+    name = _STUDIES.get(kind.__name__)
+    if name is None or not kind.__module__.startswith("jointrisk.study."):
+        raise InputError(
+            "result must be what assess, proof, rank, compare, sweep or rating returned; "
+            f"got {kind.__name__}"
+        )
+    texts, tables = _of(result, f"{name}_page", f"{name}_tables", (f"{name}.html", f"{name}.json"))
+    if name == "proof":
+        texts |= _cards(result)
+    return texts, tables
 
 
-def _of_assessment(result: Assessment) -> Made:
+def _of(result: Any, page: str, tables: str, files: tuple[str, str]) -> Made:
+    """Return page and document of a result, and its tables, made by the modules of these names."""
     from jointrisk.report.document import json_text
-    from jointrisk.report.page import html
-    from jointrisk.report.tables import NAMES, csv_texts
 
-    tables = csv_texts(result)
-    texts = {"report.html": html(result), "result.json": json_text(result)}
-    return texts, {name: tables.get(name) for name in NAMES}
+    made_by = import_module(f"jointrisk.report.{tables}")
+    texts = made_by.csv_texts(result)
+    html = import_module(f"jointrisk.report.{page}").html(result)
+    made = {files[0]: html, files[1]: json_text(result)}
+    return made, {name: texts.get(name) for name in made_by.NAMES}
 
 
-def _of_proof(result: Proof) -> Made:
+def _cards(result: Any) -> dict[str, str]:
+    """Return what goes to the rig: the card as a page and as text, and a log to fill in."""
     from jointrisk.report import card, card_text
-    from jointrisk.report.document import json_text
-    from jointrisk.report.proof_page import card_html, html
-    from jointrisk.report.proof_tables import NAMES, csv_texts
+    from jointrisk.report.proof_page import card_html
 
-    tables = csv_texts(result)
-    texts = {
-        "page.html": html(result),
-        "pulls.json": json_text(result),
+    return {
         "card.html": card_html(result),
         "card.txt": card_text.text(result),
         LOG: card.log_text(),
     }
-    return texts, {name: tables.get(name) for name in NAMES}
 
 
 def _put_tables(folder: Path, texts: dict[str, str | None]) -> None:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import csv
 import io
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 from jointrisk.report import proof_sentences as say
 from jointrisk.report.words import (
@@ -44,8 +44,13 @@ CAUTIONS = (
     "A code, a sanctioning body or a licensed engineer who asks for more comes first.",
 )
 
+PUSH_CAUTION = (
+    "A rod that is pushed can bend away to any side without a warning, and springs out: guard it "
+    "on all sides, and hold its ends so that none can slip off."
+)
+
 BEFORE = (
-    "The glue has cured in full; rod and rig have the temperature of the workshop.",
+    "The glue has cured in full; rod and rig have the temperature of the workshop, {warm} °C.",
     "Number each rod and its batch. Look at both mouths: no gap, no crack, no bare spot.",
     "Draw a thin line across each mouth, from metal to tube: it shows whether anything slips.",
 )
@@ -53,6 +58,9 @@ PULLING = (
     "Hang the rod in by its own ends, straight in line. Guard, sling, gauge at zero.",
     "Pull slowly to about half. Stop, listen, look from outside the guard.",
     "Go on slowly, without a jerk, to the load. Not above the upper limit.",
+)
+SET_UP = "Set the rod up by its own ends, straight in line, so that none can slip. " + (
+    "Guard, sling, gauge at zero."
 )
 AFTER = (
     "Let off slowly. Look at both lines and both mouths.",
@@ -63,6 +71,7 @@ WATCH = (
     "Gauge: a load that sinks and has to be topped up again and again.",
     "Look: a line that no longer meets, a white or open mouth, a bend.",
 )
+STRAIGHT = "Rod: it stays straight; let off at once when it begins to bow."
 REFUSE = (
     "It broke, a line moved, or a mouth opened.",
     "It ticked on while held, or the load would not stay.",
@@ -76,6 +85,9 @@ class Card:
     """What the card says, in order; texts are finished sentences."""
 
     title: str
+    way: str
+    """"pull" or "push"."""
+    cautions: tuple[str, ...]
     why_not: tuple[str, ...]
     """Why there is no pull; empty where there is one."""
     load: tuple[str, str, str]
@@ -87,6 +99,8 @@ class Card:
     rig: tuple[str, ...]
     """How to bring the load about with the rig named."""
     steps: tuple[str, ...]
+    watch: tuple[str, ...]
+    refuse: tuple[str, ...]
     broken: tuple[str, ...]
     """How many are expected to break, and what to do when more do."""
     left: tuple[str, ...]
@@ -110,21 +124,39 @@ def card(result: Proof) -> Card:
     digits = _digits(low, high) if wanted else FIGURES
     spare = max(LEAST_SPARE, math.ceil(result.best.spoiled_in_run)) if result.best else 0
     rows = result.rods + spare if wanted else 0
-    return Card(
+    pushes = result.rig.pushes
+    found = Card(
         title=result.title or "Rods with bonded ends",
+        way=result.rig.direction,
+        cautions=(CAUTIONS[0], PUSH_CAUTION, *CAUTIONS[1:]) if pushes else CAUTIONS,
         why_not=() if wanted else _why_not(result),
         load=_in_units(low, digits, "up"),
         upper=_in_units(high, digits, "down"),
-        rounding=f"Load rounded up, upper limit down, to {digits} figures in each unit.",
+        rounding=(
+            f"Load rounded up, upper limit down, to {digits} figures in each unit. "
+            f"{say.known_to(result)}"
+        ).strip(),
         hold=_time(result.rig.hold_time),
         rig=_rig(result, low, digits) if wanted else (),
         steps=_steps(result) if wanted else (),
+        watch=(STRAIGHT, *WATCH) if pushes else WATCH,
+        refuse=REFUSE,
         broken=_broken(result) if wanted else (),
         left=_left(result) if wanted else (),
         rows=min(rows, MOST_ROWS),
         more_rows=max(rows - MOST_ROWS, 0),
         origin=_origin(result),
     )
+    return _in_its_words(found, result)
+
+
+def _in_its_words(card: Card, result: Proof) -> Card:
+    """Return a card with its sentences about what the rig does."""
+    lists = ("cautions", "why_not", "rig", "steps", "watch", "refuse", "broken", "left")
+    words: dict[str, Any] = {
+        name: tuple(say.said(line, result) for line in getattr(card, name)) for name in lists
+    }
+    return replace(card, rounding=say.said(card.rounding, result), **words)
 
 
 def log_text() -> str:
@@ -184,11 +216,15 @@ def _rig(result: Proof, newton: float, digits: int) -> tuple[str, ...]:
     rig = result.rig
     lines: list[str] = []
     if rig.name == "lever":
-        lines += _lever(rig.lever_ratio, newton, digits)
+        lines += _lever(result, newton, digits)
     elif rig.name == "dead weight":
+        weight = _weight(newton, digits, "up")
+        where = f"Hang {weight} below the rod, hook and barrel counted."
+        if rig.pushes:
+            where = f"Rest {weight} on top of the rod, plate counted, guided so that none can tip."
         lines.append(
-            f"Hang {_weight(newton, digits, 'up')} below the rod, hook and barrel counted. A "
-            "barrel filled slowly with water makes no jerk; one litre weighs close to 1 kg."
+            f"{where} A barrel filled slowly with water makes no jerk; one litre weighs close to "
+            "1 kg."
         )
     elif rig.name == "hydraulic jack, pressure read":
         lines.append(
@@ -205,8 +241,10 @@ def _rig(result: Proof, newton: float, digits: int) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _lever(ratio: float | None, newton: float, digits: int) -> list[str]:
+def _lever(result: Proof, newton: float, digits: int) -> list[str]:
     """Return the arithmetic of the lever, solved where the ratio is known."""
+    ratio = result.rig.lever_ratio
+    scale = "put a scale" if result.rig.pushes else "hook a scale"
     if ratio is None:
         solved = (
             "Weight on the arm = load x short arm / long arm = ______ x ______ / ______ = ______ "
@@ -222,14 +260,16 @@ def _lever(ratio: float | None, newton: float, digits: int) -> list[str]:
         less = f"Take it, divided by {number(ratio, 4)}, off the weight."
     return [
         solved,
-        "The arm pulls by itself: hook a scale in the rod's place, arm level and empty: it shows "
+        f"The arm pulls by itself: {scale} in the rod's place, arm level and empty: it shows "
         f"______. {less}",
     ]
 
 
 def _steps(result: Proof) -> tuple[str, ...]:
     hold = f"Hold for {_time(result.rig.hold_time)}. Keep away; watch the gauge, listen."
-    return (*BEFORE, *PULLING, hold, *AFTER)
+    first = BEFORE[0].format(warm=number(result.rig_temperature, 3))
+    pulling = (SET_UP, *PULLING[1:]) if result.rig.pushes else PULLING
+    return (first, *BEFORE[1:], *pulling, hold, *AFTER)
 
 
 def _broken(result: Proof) -> tuple[str, ...]:
@@ -261,7 +301,8 @@ def _left(result: Proof) -> tuple[str, ...]:
     )
     if result.policy_newton == best.load_newton:
         text += "".join(
-            f" With broken rods replaced from the same batch and pulled too: {chance(entry.fail)}."
+            f" With broken rods replaced from the same batch and pulled too: "
+            f"{chance(entry.fail.estimate, entry.fail.low, entry.fail.high)}."
             for entry in result.policies
             if entry.code == "replace"
         )

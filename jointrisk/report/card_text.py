@@ -27,26 +27,26 @@ def text(result: Proof) -> str:
 
 
 def _no_pull(card: Card) -> list[str]:
-    return [_list("NO PULL ON THIS CARD", card.why_not)]
+    return [_list(f"NO {card.way.upper()} ON THIS CARD", card.why_not)]
 
 
 def _pull(card: Card) -> list[str]:
     head = "\n".join(
         [
-            f"PULL EACH ROD TO  {card.load[0]}  =  {card.load[1]}  =  {card.load[2]}",
+            f"{card.way.upper()} EACH ROD TO  {card.load[0]}  =  {card.load[1]}  =  {card.load[2]}",
             f"NEVER ABOVE       {card.upper[0]}  =  {card.upper[1]}  =  {card.upper[2]}",
             f"HOLD              {card.hold}",
-            f"({card.rounding})",
+            wrap(f"({card.rounding})", WIDTH, "", " "),
         ]
     )
     steps = [f"{count}. {step}" for count, step in enumerate(card.steps, 1)]
     return [
-        _list("FIRST", sheet.CAUTIONS),
+        _list("FIRST", card.cautions),
         head,
         _list("WITH YOUR RIG", card.rig),
         "\n".join(["IN THIS ORDER", *(wrap(step, WIDTH, "  ", "     ") for step in steps)]),
-        _list("WATCH FOR", sheet.WATCH),
-        _list("REFUSE THE ROD WHEN", sheet.REFUSE),
+        _list("WATCH FOR", card.watch),
+        _list("REFUSE THE ROD WHEN", card.refuse),
         _list("WHEN ONE BREAKS", card.broken),
         _list("WHAT IS LEFT", card.left),
         _table(card),

@@ -162,8 +162,9 @@ def proof(assessment: Assessment) -> Figure | None:
             )
         _broken(lower, assessment)
         _window_and_pulls(upper, lower, assessment)
-        upper.set_ylabel("failure probability of\na set that held the pull")
-        lower.set(xlabel="pull on each finished rod", ylabel="share that\nbreaks in it")
+        way = assessment.proof.direction
+        upper.set_ylabel(f"failure probability of\na set that held the {way}")
+        lower.set(xlabel=f"{way} on each finished rod", ylabel="share that\nbreaks in it")
     return figure
 
 
@@ -311,7 +312,10 @@ def describe(assessment: Assessment) -> dict[str, tuple[str, str]]:
             )
             + ".",
         ),
-        "proof": ("What a pull brings, over its load", _pull_in_words(assessment)),
+        "proof": (
+            f"What a {assessment.proof.direction} brings, over its load",
+            _pull_in_words(assessment),
+        ),
     }
     result = assessment.failure_probability
     if result is not None:

@@ -49,8 +49,9 @@ def curve(result: Proof) -> Figure | None:
         _windows(upper, lower, result)
         _own(upper, lower, result)
         who = "rods" if result.rods == 1 else "a set"
-        upper.set_ylabel(f"failure probability of\n{who} that held the pull")
-        lower.set(xlabel="pull on each finished rod", ylabel="share that\nbreaks in it")
+        way = result.rig.direction
+        upper.set_ylabel(f"failure probability of\n{who} that held the {way}")
+        lower.set(xlabel=f"{way} on each finished rod", ylabel="share that\nbreaks in it")
         figure.legend(loc="outside upper left", frameon=False, handlelength=2.8, borderpad=0)
     return figure
 
@@ -63,8 +64,9 @@ def _after(axes: Axes, result: Proof, seen: Sequence[int]) -> None:
     axes.fill_between(loads, low, high, color=BLUE, alpha=0.22, linewidth=0)
     axes.plot(loads, _drawn(c.estimate for c in after), color=BLUE, label="over the life")
     unhurt = [data.fail_after_unhurt[i] for i in seen]
-    axes.plot(loads, _drawn(unhurt), color=PLUM, linestyle=":", label="if a pull did no harm")
-    axes.axhline(result.fail_before.estimate, color=QUIET, linestyle="-.", label="with no pull")
+    way = result.rig.direction
+    axes.plot(loads, _drawn(unhurt), color=PLUM, linestyle=":", label=f"if a {way} did no harm")
+    axes.axhline(result.fail_before.estimate, color=QUIET, linestyle="-.", label=f"with no {way}")
     shown = [*low, *unhurt]
     if result.target is not None and data.as_target is not None:
         judged = [data.as_target[i] for i in seen]
@@ -180,10 +182,11 @@ def _rows(result: Proof) -> list[tuple[str, Chance]]:
     if not math.isfinite(result.fail_before.estimate):
         return []
     effects = [*result.pulls, *([] if result.best is None else [result.best])]
-    rows = [("no pull", result.fail_before)]
+    way = result.rig.direction
+    rows = [(f"no {way}", result.fail_before)]
     for effect in effects:
         if math.isfinite(effect.fail_after.estimate):
-            name = name_of(effect) if effect is not result.best else "the pull to make"
+            name = name_of(effect) if effect is not result.best else f"the {way} to make"
             at = load(effect.load_newton, 3, "up" if effect is result.best else "nearest")
             rows.append((name if at in name else f"{name}, {at}", effect.fail_after))
     return rows
@@ -218,13 +221,13 @@ def describe(result: Proof) -> dict[str, tuple[str, str]]:
     told = []
     for low, high in result.windows:
         told.append(f"The target is met from {load(low, 3, 'up')} to {load(high, 3, 'down')}.")
-    last = result.curve.reject[-1].estimate
+    last, way = result.curve.reject[-1].estimate, result.rig.direction
     told.append(
-        f"The hardest pull drawn, {load(result.curve.load_newton[-1], 3)}, breaks {percent(last)} "
+        f"The hardest {way} drawn, {load(result.curve.load_newton[-1], 3)}, breaks {percent(last)} "
         "of all rods. The band is the sampling interval."
     )
     rows = "; ".join(f"{name}: {chance(c.estimate)}" for name, c in _rows(result))
     return {
-        "curve": ("What a pull brings, over its load", " ".join(told)),
+        "curve": (f"What a {way} brings, over its load", " ".join(told)),
         "before_after": ("Failure over the life, before and after", f"{rows}."),
     }

@@ -38,9 +38,6 @@ def card_html(result: Proof) -> str:
         .get_template("card.html.j2")
         .render(
             card=card,
-            cautions=sheet.CAUTIONS,
-            watch=sheet.WATCH,
-            refuse=sheet.REFUSE,
             columns=sheet.TABLE_COLUMNS,
             halves=[half, card.rows - half],
             many=many,
@@ -53,17 +50,20 @@ def _values(result: Proof) -> dict[str, Any]:
     from markupsafe import Markup
 
     drawn = proof_figures.all_svg(result)
-    effects = [("the pull to make", result.best)] if result.best is not None else []
+    effects = (
+        [(f"the {result.rig.direction} to make", result.best)] if result.best is not None else []
+    )
     effects += [(say.name_of(effect), effect) for effect in result.pulls]
     return {
         "r": result,
+        "way": result.rig.direction,
         "answers": say.headline(result),
         "worth": [say.worth(effect, result) for effect in result.pulls],
         "openers": [say.opener(entry, result) for entry in result.openers],
         "opened": any(entry.opens for entry in result.openers),
         "notes": proof_text.good_to_know(result),
         "policy_head": proof_text.policy_head(result) if result.policies else "",
-        "policy_rows": [(row[3], *row[:3]) for row in proof_text.policy_rows(result)],
+        "policy_rows": [(row[-1], *row[:-1]) for row in proof_text.policy_rows(result)],
         "pull_rows": [_pull_row(label, effect) for label, effect in effects],
         "curve_rows": _curve_rows(result),
         "practice": PRACTICE,

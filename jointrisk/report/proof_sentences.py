@@ -34,6 +34,16 @@ HEADS = {
 """How the answer begins, by verdict."""
 
 
+def said(text: str, result: Proof) -> str:
+    """Return a text about pulls as one about what the rig does."""
+    if not result.rig.pushes:
+        return text
+    from jointrisk.study.way import directed
+
+    names = [name for name, _ in result.limits] + [effect.label for effect in result.pulls]
+    return directed(text, result.rig.direction, names)
+
+
 def headline(result: Proof) -> list[tuple[str, str]]:
     """Return the answer: pairs of one word and one sentence."""
     rows = [("Pull", verdict(result))]
@@ -49,7 +59,7 @@ def headline(result: Proof) -> list[tuple[str, str]]:
         if best:
             rows.append(("At best", best))
     rows.append(("Target", target(result)))
-    return rows
+    return [(said(word, result), said(sentence, result)) for word, sentence in rows]
 
 
 def verdict(result: Proof) -> str:
@@ -58,9 +68,22 @@ def verdict(result: Proof) -> str:
         low, high = window_of(result)
         return (
             f"{HEADS['window']} **{load_all(low, 3, 'up')}**, and no harder than "
-            f"{load(high, 3, 'down')}. {sentence(result.reason)}"
+            f"{load(high, 3, 'down')}. {known_to(result)}{sentence(result.reason)}"
         )
     return f"**{HEADS.get(result.verdict, 'No pull to give.')}** {sentence(result.reason)}"
+
+
+def known_to(result: Proof) -> str:
+    """Say how well sampling knows the pull, with a space behind; "" where that is not told."""
+    low, high = result.load_low, result.load_high
+    if low is None:
+        return ""
+    if high is None:
+        return (
+            f"By sampling alone it lies above {load(low, 3, 'down')}, and it is left open whether "
+            "any pull that is allowed is enough. "
+        )
+    return f"By sampling alone it lies between {load(low, 3, 'down')} and {load(high, 3, 'up')}. "
 
 
 def window_of(result: Proof) -> tuple[float, float]:
@@ -160,7 +183,7 @@ def worth(effect: PullEffect, result: Proof) -> str:
     text += f"{percent(effect.reject.estimate)} of rods"
     if effect.reject_weak is not None:
         text += f" and finds {percent(effect.reject_weak.estimate)} of those with a weak joint"
-    return f"{text}; {_change(effect)}{_needed(effect, result)}."
+    return said(f"{text}; {_change(effect)}{_needed(effect, result)}.", result)
 
 
 def has_name(effect: PullEffect) -> bool:
@@ -213,11 +236,15 @@ def next_rod(found: NextRod) -> str:
         f"A rod that was not pulled, when {others} of its batch held {load(found.load_newton, 3)}: "
     )
     before, after = found.fail_before, found.fail_after
-    if before > 0.0 and UNCHANGED[0] < after / before < UNCHANGED[1]:
-        return f"{text}{about(after)} that it fails in service, as with nothing known."
+    told = about(after.estimate, after.low, after.high)
+    if not (found.ratio.low > 1.0 or found.ratio.high < 1.0):
+        return f"{text}{told} that it fails in service, not told apart from nothing known."
+    if UNCHANGED[0] < found.ratio.estimate < UNCHANGED[1]:
+        return f"{text}{told} that it fails in service, next to the same as with nothing known."
     return (
-        f"{text}{about(after)} that it fails in service, against {chance(before)} with nothing "
-        "known: rods of a batch tell of one another."
+        f"{text}{told} that it fails in service, against "
+        f"{chance(before.estimate, before.low, before.high)} with nothing known: rods of a batch "
+        "tell of one another."
     )
 
 
@@ -226,16 +253,19 @@ def limits(result: Proof) -> str:
     if not result.limits:
         return ""
     listed = "; ".join(f"{name}: {load(newton, 3)}" for name, newton in result.limits)
-    return f"What caps the pull, lowest first: {listed}."
+    return said(f"What caps the pull, lowest first: {listed}.", result)
 
 
 def rig(result: Proof) -> str:
-    """Say how true the rig pulls."""
+    """Say how true the rig pulls, and how a rod that it pushes is held."""
     of = f"{capital(result.rig.name)}: " if result.rig.name else "Rig: "
-    return (
+    text = (
         f"{of}scatter {percent(result.rig_error)} from pull to pull, {percent(result.rig_bias)} of "
-        "the gauge (standard deviations); the figures count both."
+        "the gauge (standard deviations); the figures count both. Rods and rig are at "
+        f"{number(result.rig_temperature, 3)} °C in the pull, the temperature of the workshop."
     )
+    held = " The rod is taken to be held at its ends as in service: so it bends away in the rig."
+    return said(text, result) + (held if result.rig.pushes else "")
 
 
 def sentence(text: str) -> str:

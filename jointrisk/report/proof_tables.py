@@ -104,11 +104,20 @@ def _pull(label: str, effect: PullEffect) -> tuple[Cell, ...]:
 
 def _policies(result: Proof) -> Table:
     heads = (
-        "way", "load [N]", "failure of an accepted set [-]", "rods lost for each set",
+        "way", "load [N]", *_heads("failure of an accepted set", "failure over every rod pulled"),
+        "rods lost for each set",
         "set accepted [-]", "note",
     )  # fmt: skip
     return heads, [
-        (entry.name, result.policy_newton, entry.fail, entry.spoiled, entry.accepted, entry.note)
+        (
+            entry.name,
+            result.policy_newton,
+            *_three(entry.fail),
+            *_three(entry.ratio),
+            entry.spoiled,
+            entry.accepted,
+            entry.note,
+        )
         for entry in result.policies
     ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from jointrisk.report import proof_sentences as say
@@ -10,12 +11,12 @@ from jointrisk.report.plain import bold, table, wrap
 from jointrisk.report.practice import PRACTICE
 from jointrisk.report.sentences import mark
 from jointrisk.report.text import flat
-from jointrisk.report.words import chance, load, number, percent
+from jointrisk.report.words import chance, chance_range, load, number, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from jointrisk.study.proof_results import Proof
+    from jointrisk.study.proof_results import Policy, Proof
 
 LABEL = 10
 """Characters of the column of words before the first lines [-]."""
@@ -39,9 +40,10 @@ def text(result: Proof, *, color: bool = False, width: int = 80, verbose: int = 
     """
     blocks = [
         _headline(result, color, width),
-        _list("What your own pull is worth", [say.worth(e, result) for e in result.pulls],
-              color, width),
-        _list("What would bring a pull to the target", _openers(result, verbose), color, width),
+        _list(say.said("What your own pull is worth", result),
+              [say.worth(e, result) for e in result.pulls], color, width),
+        _list(say.said("What would bring a pull to the target", result),
+              _openers(result, verbose), color, width),
         _policies(result, color, width),
         _list("Good to know", good_to_know(result), color, width),
         _practice(color, width),
@@ -57,23 +59,16 @@ def text(result: Proof, *, color: bool = False, width: int = 80, verbose: int = 
 
 def good_to_know(result: Proof) -> list[str]:
     """Return sentences on the batch, the caps and the rig."""
-    lines = [] if result.next_rod is None else [say.next_rod(result.next_rod)]
+    lines = [] if result.next_rod is None else [say.said(say.next_rod(result.next_rod), result)]
     return [*lines, *filter(None, [say.limits(result)]), say.rig(result)]
 
 
-def policy_rows(result: Proof) -> list[tuple[str, str, str, str]]:
-    """Return what each way of using pulls leaves, spoils and accepts, in words.
-
-    All are of the same draws, so that they carry the digits of the one with an interval.
-    """
-    known = [e for e in (result.best, *result.pulls) if e and e.load_newton == result.policy_newton]
-    ends = (1.0, 1.0)
-    if known and known[0].fail_after.estimate > 0.0:
-        after = known[0].fail_after
-        ends = (after.low / after.estimate, after.high / after.estimate)
+def policy_rows(result: Proof) -> list[tuple[str, ...]]:
+    """Return what each way of using pulls leaves, spoils and accepts, in words."""
     return [
         (
-            chance(entry.fail, ends[0] * entry.fail, ends[1] * entry.fail),
+            *_left(entry),
+            _against(entry),
             number(entry.spoiled),
             percent(entry.accepted),
             say.sentence(entry.name) + (f" {entry.note}" if entry.note else ""),
@@ -82,13 +77,36 @@ def policy_rows(result: Proof) -> list[tuple[str, str, str, str]]:
     ]
 
 
+def _left(entry: Policy) -> tuple[str, str]:
+    """Return failure and its range in words."""
+    fail = entry.fail
+    if math.isnan(fail.estimate):
+        return "not known", "too few draws tell it"
+    return chance(fail.estimate, fail.low, fail.high), chance_range(fail.low, fail.high)
+
+
 def policy_head(result: Proof) -> str:
     """Return the heading of the ways to use pulls."""
     asked = result.policy_newton == result.load_newton
-    return f"Ways to use a pull of {load(result.policy_newton, 3, 'up' if asked else 'nearest')}"
+    return (
+        say.said("Ways to use a pull", result)
+        + f" of {load(result.policy_newton, 3, 'up' if asked else 'nearest')}"
+    )
 
 
-POLICY_COLUMNS = ("then fails", "rods lost", "set accepted", "way")
+def _against(entry: Policy) -> str:
+    """Return failure over that with every rod pulled, as a range; "same" where it is that."""
+    low, high = entry.ratio.low, entry.ratio.high
+    if low == high == 1.0:
+        return "same"
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "not known"
+    first, last = number(low), number(high)
+    told = first if first == last else f"{first} to {last}"
+    return f"{told} (not told apart)" if low <= 1.0 <= high else told
+
+
+POLICY_COLUMNS = ("then fails", "range", "times all pulled", "rods lost", "set accepted", "way")
 
 
 def _headline(result: Proof, color: bool, width: int) -> str:
@@ -121,7 +139,7 @@ def _policies(result: Proof, color: bool, width: int) -> str:
     if not result.policies:
         return ""
     rows = policy_rows(result)
-    return f"{bold(policy_head(result), color)}\n{table(POLICY_COLUMNS, rows, width, 'rrr')}"
+    return f"{bold(policy_head(result), color)}\n{table(POLICY_COLUMNS, rows, width, 'rrrrr')}"
 
 
 def _practice(color: bool, width: int) -> str:

@@ -110,6 +110,17 @@ def influence(entry: Influence) -> str:
     return f"with {entry.measure}, the failure probability would {change}"
 
 
+def said(text: str, assessment: Assessment) -> str:
+    """Return a text about pulls as one about what the rig does."""
+    proof = assessment.proof
+    if proof.direction == "pull":
+        return text
+    from jointrisk.study.way import directed
+
+    names = [name for name, _ in proof.limits] + [entry.label for entry in proof.pulls]
+    return directed(text, proof.direction, names)
+
+
 def pull(assessment: Assessment) -> str:
     """Say the pull to make, or why there is none."""
     proof = assessment.proof
@@ -139,6 +150,13 @@ def pull_detail(assessment: Assessment) -> list[str]:
         lines.append(
             f"The target is met by pulls from {load(low, 3, 'up')} to {load(high, 3, 'down')}."
         )
+    if proof.load_low is not None:
+        above = (
+            f"above {load(proof.load_low, 3, 'down')}"
+            if proof.load_high is None
+            else f"between {load(proof.load_low, 3, 'down')} and {load(proof.load_high, 3, 'up')}"
+        )
+        lines.append(f"By sampling alone the lower end lies {above}; `proof` tells it closer.")
     if proof.load_newton is not None and proof.sound_rejected_fraction is not None:
         lines.append(f"Sound rods lost in it: {percent(proof.sound_rejected_fraction)}.")
     if proof.load_newton is not None and proof.damage_fraction is not None:
@@ -151,7 +169,7 @@ def pull_detail(assessment: Assessment) -> list[str]:
     if proof.limits:
         limits = ", ".join(f"{name} {load(newton, 3)}" for name, newton in proof.limits)
         lines.append(f"What caps the pull, lowest first: {limits}.")
-    return lines
+    return [said(line, assessment) for line in lines]
 
 
 def pull_worth(entry: PullWorth, assessment: Assessment) -> str:
@@ -165,7 +183,7 @@ def pull_worth(entry: PullWorth, assessment: Assessment) -> str:
         text += _before_and_after(before.estimate, entry.fail_after)
     elif before is not None:
         text += "; too few sets would hold it to say what it leaves"
-    return f"{text}{_needed(entry, assessment)}."
+    return said(f"{text}{_needed(entry, assessment)}.", assessment)
 
 
 def _before_and_after(before: float, after: float) -> str:
@@ -178,7 +196,7 @@ def _needed(entry: PullWorth, assessment: Assessment) -> str:
     if assessment.target is None or assessment.proof.verdict in {"not needed", "not judged"}:
         return ""
     if entry.needed_newton is None:
-        return "; no pull would meet the target"
+        return "; no admissible pull would meet the target"
     window = assessment.proof.window
     if window is not None and entry.load_newton > window[1]:
         return f"; it is too hard: the target's window ends at {load(window[1], 3, 'down')}"
@@ -243,7 +261,7 @@ def headline(assessment: Assessment) -> list[tuple[str, str]]:
         ("Failure", failure(assessment)),
         ("Fails", what_fails(assessment)),
         ("Hangs on", hangs_on(assessment)),
-        ("Pull", pull(assessment)),
+        (said("Pull", assessment), said(pull(assessment), assessment)),
     ]
 
 

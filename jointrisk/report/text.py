@@ -73,7 +73,7 @@ def _pulls(assessment: Assessment, color: bool, width: int) -> str:
     if not lines:
         return ""
     body = [wrap(sentences.mark(line), width, "  ", "    ") for line in lines]
-    return "\n".join([bold("Pulls", color), *body])
+    return "\n".join([bold(sentences.said("Pulls", assessment), color), *body])
 
 
 def _ranking(assessment: Assessment, color: bool, width: int, verbose: int) -> str:

@@ -43,6 +43,12 @@ def check_together(ledger: Ledger, fields: Mapping[str, Any]) -> None:
     _warn_adhesive(ledger)
     _warn_scatter(ledger, fields["loads"])
     _warn_corrosion(ledger)
+    if fields["proof"].rig.pushes and fields["shoulder"]:
+        ledger.warn(
+            "push-passes-bonds",
+            "the rig pushes, and a shoulder takes the push past the bonds: such a push shows "
+            "nothing of a weak bond.",
+        )
 
 
 def _mm(value: float) -> str:

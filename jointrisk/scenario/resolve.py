@@ -10,7 +10,7 @@ from jointrisk.scenario.checks import check_together
 from jointrisk.scenario.ledger import Ledger
 from jointrisk.scenario.problems import keys_of
 from jointrisk.scenario.shape import File, Section
-from jointrisk.scenario.types import Scenario
+from jointrisk.scenario.types import Money, Scenario
 
 __all__ = ["DEFAULT_SEED", "resolve"]
 
@@ -54,6 +54,8 @@ def _set_up(ledger: Ledger, file: File) -> dict[str, Any]:
         "rods_per_batch": _per_batch(ledger, file, rods),
         "life": use.resolve_life(ledger, file.load),
         "end_fixity": _fixity(ledger, file),
+        "cost": _cost(ledger, file),
+        "mass": _mass(ledger),
         "shoulder": bool(ledger.fact("rods.shoulder", file.rods.shoulder)),
     }
 
@@ -139,6 +141,22 @@ def _fixity(ledger: Ledger, file: File) -> float:
         expected = "0.5 (both ends clamped) to 2 (one end free); 1 for pins"
         ledger.problem("rods.end_fixity", what, f"{fixity:g}", expected)
     return fixity
+
+
+def _cost(ledger: Ledger, file: File) -> Money | None:
+    cost = file.rods.cost_per_rod
+    return None if cost is None else ledger.fact("rods.cost_per_rod", cost)
+
+
+def _mass(ledger: Ledger) -> float | None:
+    """Return what one rod weighs [g], where it is given."""
+    key = "rods.mass_per_rod"
+    if key not in ledger.given:
+        return None
+    mass = ledger.one(key)
+    if mass <= 0:
+        ledger.problem(key, "is not above zero", ledger.given[key].text)
+    return mass
 
 
 def _in_order(problems: list[Problem]) -> list[Problem]:

@@ -1,4 +1,4 @@
-"""Resolving the rig that pulls finished rods: its kind, how true it pulls, how long it holds."""
+"""Resolving the rig: its kind, pull or push, how true its load is, how long it holds."""
 
 from __future__ import annotations
 
@@ -48,7 +48,8 @@ def resolve_proof(ledger: Ledger, pulls: Sequence[Pull]) -> Proof:
     if row is not None and row.use_from is not None and highest is not None:
         use_from = (row.use_from.typical or 0.0) * highest
         _tell_range(ledger, use_from, row.use_from, pulls)
-    rig = Rig(name, ratio, _hold_time(ledger), use_from)
+    direction = ledger.fact("proof.direction", ledger.given.get("proof.direction"))
+    rig = Rig(name, ratio, _hold_time(ledger), use_from, direction or "pull")
     return Proof(error, bias, highest, most, rig)
 
 

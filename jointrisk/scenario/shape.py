@@ -25,9 +25,11 @@ from jointrisk.scenario.values import (
     Material,
     Moment,
     Number,
+    OneCost,
     OneExpansion,
     OneForce,
     OneLength,
+    OneMass,
     OneRate,
     OneRatio,
     OneStress,
@@ -84,6 +86,8 @@ class Rods(Section):
     bow: Ratio = None
     load_offset: Length = None
     shoulder: Flag = None
+    cost_per_rod: OneCost = None
+    mass_per_rod: OneMass = None
 
 
 class Tube(Section):
@@ -316,8 +320,9 @@ class PullTable(Section):
 
 
 class ProofTable(Section):
-    """The rig that pulls finished rods."""
+    """The rig that pulls or pushes finished rods."""
 
+    direction: Annotated[str | None, *one_of("pull", "push")] = None
     rig: Annotated[str | None, *one_of(*tables.rigs())] = None
     lever_ratio: Ratio = None
     hold_time: OneTime = None

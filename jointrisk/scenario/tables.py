@@ -33,6 +33,7 @@ __all__ = [
     "defaults",
     "materials",
     "preparations",
+    "read_table",
     "recipes",
     "rigs",
     "rod_end_uses",
@@ -185,7 +186,7 @@ class Default:
 @cache
 def adhesives() -> Mapping[str, Adhesive]:
     """Return the classes of adhesive by name."""
-    table = _table("adhesives")
+    table = read_table("adhesives")
     shared = {k: table.pop(k) for k in [k for k, v in table.items() if not isinstance(v, dict)]}
     return MappingProxyType({name: _adhesive(row, shared) for name, row in table.items()})
 
@@ -193,7 +194,7 @@ def adhesives() -> Mapping[str, Adhesive]:
 @cache
 def materials() -> Mapping[str, Material]:
     """Return the materials of tubes and plugs by name."""
-    table = _table("materials")
+    table = read_table("materials")
     common = table.pop("source")
     table.pop("scatter_source")
     dimension = {"expansion": "expansion", "interlaminar_toughness": "toughness"}
@@ -213,7 +214,7 @@ def materials() -> Mapping[str, Material]:
 @cache
 def preparations() -> Mapping[str, Preparation]:
     """Return the surface preparations by name."""
-    table = _table("preparations")
+    table = read_table("preparations")
     source = table.pop("source")
     table.pop("cov_source")
     table.pop("cov_mark")
@@ -228,7 +229,7 @@ def preparations() -> Mapping[str, Preparation]:
 @cache
 def targets() -> Mapping[str, TargetRow]:
     """Return the yearly targets by what a failure would do."""
-    table = _table("targets")
+    table = read_table("targets")
     source = f"{table.pop('source')}; {table.pop('advice')}"
     table.pop("mark")
     return MappingProxyType(
@@ -247,13 +248,13 @@ def targets() -> Mapping[str, TargetRow]:
 @cache
 def recipes() -> Mapping[str, Recipe]:
     """Return the load recipes by name."""
-    return MappingProxyType({name: _recipe(row) for name, row in _table("loads").items()})
+    return MappingProxyType({name: _recipe(row) for name, row in read_table("loads").items()})
 
 
 @cache
 def rod_end_uses() -> Mapping[str, RodEndUse]:
     """Return how a rod end can be loaded, by name, mildest first."""
-    table = _table("rod-end-uses")
+    table = read_table("rod-end-uses")
     source, mark = table.pop("source"), CONFIDENCE[table.pop("mark")]
     return MappingProxyType(
         {name: RodEndUse(row["low"], row["high"], source, mark) for name, row in table.items()}
@@ -263,7 +264,7 @@ def rod_end_uses() -> Mapping[str, RodEndUse]:
 @cache
 def rigs() -> Mapping[str, RigRow]:
     """Return the rigs by name."""
-    return MappingProxyType({name: _rig(row) for name, row in _table("rigs").items()})
+    return MappingProxyType({name: _rig(row) for name, row in read_table("rigs").items()})
 
 
 def default(key: str) -> Default:
@@ -277,7 +278,7 @@ def defaults() -> Mapping[str, Default]:
     return MappingProxyType(
         {
             key: Default(MappingProxyType(row), row["source"], CONFIDENCE[row["mark"]])
-            for key, row in _table("defaults").items()
+            for key, row in read_table("defaults").items()
         }
     )
 
@@ -325,6 +326,7 @@ def _adhesive(row: Mapping[str, Any], shared: Mapping[str, Any]) -> Adhesive:
     )
 
 
-def _table(name: str) -> dict[str, Any]:
+def read_table(name: str) -> dict[str, Any]:
+    """Return a file of package data as it stands."""
     text = (files("jointrisk.scenario") / "data" / f"{name}.toml").read_text("utf-8")
     return tomllib.loads(text)

@@ -137,6 +137,13 @@ class Rig:
     """[s]"""
     use_from: float | None = None
     """Load below which the gauge is outside its range [N]; None where not known."""
+    direction: Literal["pull", "push"] = "pull"
+    """Which way it loads the rod."""
+
+    @property
+    def pushes(self) -> bool:
+        """Whether the rod is pushed instead of pulled."""
+        return self.direction == "push"
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +208,17 @@ class Backup:
     """Sections in which it is sheared [-]."""
     sides: int
     """Walls of the tube that it bears on [-]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """An amount in a currency that the user names."""
+
+    amount: float
+    currency: str
+
+    def __str__(self) -> str:
+        return f"{self.amount:,.2f} {self.currency}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +300,10 @@ class Scenario:
     """Name of the option of the file that this is; None for the file as written."""
     options: tuple[str, ...] = ()
     """Names of all options of the file."""
+    cost: Money | None = None
+    """Of one finished rod; None where not given. No probability hangs on it."""
+    mass: float | None = None
+    """Of one finished rod [g]; None where not given. No probability hangs on it."""
 
     @property
     def glued(self) -> tuple[str, str]:
@@ -292,6 +314,11 @@ class Scenario:
     def fit(self) -> tuple[str, str]:
         """Keys of the two diameters that leave the gap between them, the wider first."""
         return FITS[self.end]
+
+    @property
+    def rig_spares_bonds(self) -> bool:
+        """Whether the rig pushes and a shoulder takes the push past the bonds."""
+        return self.proof.rig.pushes and self.shoulder
 
     @property
     def ages(self) -> bool:

@@ -102,7 +102,8 @@ def resolve_loads(ledger: Ledger, tables_: Sequence[LoadTable]) -> tuple[Load, .
 
 
 def resolve_pulls(ledger: Ledger, tables_: Sequence[PullTable]) -> tuple[Pull, ...]:
-    """Return the proof pulls already done."""
+    """Return the proof pulls already done; all of them go the way of the rig."""
+    way = ledger.given.get("proof.direction") or "pull"
     pulls = []
     for number, table in enumerate(tables_, start=1):
         if table.load is None or table.load.plain is None:
@@ -111,7 +112,7 @@ def resolve_pulls(ledger: Ledger, tables_: Sequence[PullTable]) -> tuple[Pull, .
         if table.load.plain <= 0:
             ledger.problem(key, "is not above zero", table.load.text)
         ledger.assume(key, units.format_value(table.load.plain, "N"), "scenario", *YOURS)
-        pulls.append(Pull(table.label or f"pull {number}", table.load.plain))
+        pulls.append(Pull(table.label or f"{way} {number}", table.load.plain))
     return tuple(pulls)
 
 

@@ -6,6 +6,7 @@ Every reader raises InputError with our own words; pydantic hands them on.
 from __future__ import annotations
 
 import itertools
+import re
 from functools import partial
 from typing import Annotated, Any
 
@@ -15,8 +16,13 @@ from jointrisk import units
 from jointrisk.errors import InputError, nearest
 from jointrisk.scenario import given, tables
 from jointrisk.scenario.given import Given
+from jointrisk.scenario.types import Money
 
 VERSION = 1
+MONEY = "12.50 EUR"
+FEW = 3
+"""Words that are listed even beside the nearest one [-]."""
+_AMOUNT = re.compile(r"(\d+(?:\.\d+)?)\s*([^\W\d_]{1,12}|[$€£¥])")
 
 # Readers -----------------------------------------------------------------------------------
 
@@ -56,7 +62,8 @@ def _choice(raw: object, names: tuple[str, ...]) -> str:
         return raw
     close = nearest(raw, names) if isinstance(raw, str) else None
     listed = ", ".join(f'"{name}"' for name in names)
-    rest = f'did you mean "{close}"?' if close else f"expected one of {listed}"
+    words = [f"expected one of {listed}"] if close is None or len(names) <= FEW else []
+    rest = "; ".join([*words, *([f'did you mean "{close}"?'] if close else [])])
     raise InputError(f"is not known (got {_shown(raw)}; {rest})")
 
 
@@ -85,6 +92,15 @@ def _points(raw: object) -> tables.Points:
         if not before < after:
             raise InputError(f"does not rise in degC (got {before:g} degC, then {after:g} degC)")
     return tuple(points)
+
+
+def _money(raw: object) -> Money:
+    """Return an amount with the word for its currency."""
+    found = _AMOUNT.fullmatch(raw.strip()) if isinstance(raw, str) else None
+    if found is None:
+        what = f'expected a number and the word of a currency, such as "{MONEY}"'
+        raise InputError(f"is not an amount of money (got {_shown(raw)}; {what})")
+    return Money(float(found[1]), found[2])
 
 
 def _force_or_moment(raw: object) -> Given:
@@ -218,6 +234,12 @@ OneTemperature = Annotated[Given | None, *_one("temperature")]
 OneTime = Annotated[Given | None, *_one("time")]
 OneRate = Annotated[Given | None, *_one("rate")]
 OneRatio = Annotated[Given | None, *_one("ratio")]
+OneMass = Annotated[Given | None, *_one("mass")]
+OneCost = Annotated[
+    Money | None,
+    PlainValidator(_money),
+    WithJsonSchema({"type": "string", "description": f'money, such as "{MONEY}"'}),
+]
 Length = Annotated[Given | None, *_any("length")]
 Force = Annotated[Given | None, *_any("force")]
 Moment = Annotated[Given | None, *_any("moment")]

@@ -13,6 +13,7 @@ from jointrisk.spread.extremes import Exponential, Frechet, Gumbel, GumbelMin, W
 from jointrisk.spread.families import Lognormal, Normal, Triangular, Uniform
 from jointrisk.spread.incomplete import Beta, Gamma, StudentT
 from jointrisk.spread.maxima import MaximumOf, MaximumOfEvents
+from jointrisk.spread.scaled import Scaled
 
 if TYPE_CHECKING:
     from jointrisk.spread.basis import basis_value, normal_factor
@@ -43,6 +44,7 @@ __all__ = [
     "MaximumOfEvents",
     "Mixture",
     "Normal",
+    "Scaled",
     "Spread",
     "StudentT",
     "Triangular",

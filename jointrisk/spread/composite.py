@@ -17,7 +17,7 @@ import numpy.typing as npt
 from scipy import special
 
 from jointrisk.errors import InputError
-from jointrisk.spread.base import MOST_ATOMS, FloatArray, Spread, score, set_numbers
+from jointrisk.spread.base import MOST_ATOMS, FloatArray, Spread, either, score, set_numbers
 from jointrisk.spread.maxima import nested, require_spread
 from jointrisk.spread.moments import moments
 from jointrisk.spread.solve import find_root
@@ -26,6 +26,8 @@ __all__ = ["Mixture", "Truncated"]
 
 CANCELS = 1e-4
 """A difference of tails smaller than this share of them is integrated instead."""
+LITTLE = 0.1
+"""Up to this much cut off, a normal score stays in the half of its tail."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,25 @@ class Truncated(Spread):
         above = self._integrated(above, self._at_high, x, self.high, -1.0)
         p, q = np.clip(below, 0.0, 1.0), np.clip(above, 0.0, 1.0)
         return np.where(outside, 0.0, p), np.where(outside, 1.0, q)
+
+    def _upper(self, x: FloatArray) -> FloatArray:
+        if np.isfinite(self.high):
+            return self._tails(x)[1]
+        above = self.base._upper(np.maximum(x, self.low)) / self._mass
+        outside, above = x < self.low, np.minimum(above, 1.0)
+        return np.where(outside, 1.0, above) if outside.any() else above
+
+    def _from_normal(self, u: FloatArray) -> FloatArray:
+        off_low, off_high = self._at_low[0], self._at_high[1]
+        near = special.ndtr(-np.abs(u))
+        cut = max(min(self._at_low), min(self._at_high))
+        close = np.any(near * self._mass < CANCELS * cut)
+        if not self.base.scored or max(off_low, off_high) > LITTLE or close:
+            return super(Truncated, self)._from_normal(u)
+        low = u < 0.0
+        tail = near * self._mass + either(low, off_low, off_high)
+        scores = either(low, 1.0, -1.0) * special.ndtri(tail)
+        return np.clip(self.base._from_normal(scores), self.low, self.high)
 
     def _quantile(self, p: FloatArray, q: FloatArray) -> FloatArray:
         p_base = self._at_low[0] + p * self._mass

@@ -22,6 +22,8 @@ from jointrisk.spread.base import FloatArray, Spread, neg_log, require_positive,
 __all__ = ["Exponential", "Frechet", "Gumbel", "GumbelMin", "Weibull"]
 
 EULER = float(np.euler_gamma)
+NORMAL, NOTHING = 700.0, 746.0
+"""Up to the first z the double e^(−z) has all its digits, from the second on it is 0."""
 ROOT_SIX_OVER_PI = float(np.sqrt(6.0) / np.pi)
 
 
@@ -47,6 +49,14 @@ class _ExpTail(Spread):
         t = self._t(x)
         near, far = np.exp(-t), -np.expm1(-t)
         return (near, far) if self.for_maxima else (far, near)
+
+    def _upper(self, x: FloatArray) -> FloatArray:
+        t = self._t(x)
+        return -np.expm1(-t) if self.for_maxima else np.exp(-t)
+
+    def _neg_log_lower(self, x: FloatArray) -> FloatArray:
+        t = self._t(x)
+        return t if self.for_maxima else neg_log(-np.expm1(-t), np.exp(-t))
 
     def _quantile(self, p: FloatArray, q: FloatArray) -> FloatArray:
         return self._of_t(neg_log(p, q) if self.for_maxima else neg_log(q, p))
@@ -243,7 +253,7 @@ class Gumbel(_ExpTail):
         return self.mean - EULER * self.beta
 
     def _t(self, x: FloatArray) -> FloatArray:
-        return np.exp(-(x - self.mode) / self.beta)
+        return _decayed((x - self.mode) / self.beta)
 
     def _of_t(self, t: FloatArray) -> FloatArray:
         return self.mode - self.beta * np.log(t)
@@ -295,6 +305,18 @@ class GumbelMin(_ExpTail):
 
     def _log_slope(self, x: FloatArray, t: FloatArray) -> FloatArray:
         return (x - self.mode) / self.beta - float(np.log(self.beta))
+
+
+def _decayed(z: FloatArray) -> FloatArray:
+    """Return e^(−z) without the slow path that `np.exp` takes below a double's normal range."""
+    result = np.asarray(np.exp(-np.minimum(z, NORMAL)))
+    far = z > NORMAL
+    if far.any():
+        result *= ~far
+        edge = far & (z < NOTHING)
+        if edge.any():
+            np.exp(-z, out=result, where=edge)
+    return result
 
 
 def _gamma_sd(e: float) -> float:

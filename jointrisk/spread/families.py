@@ -15,7 +15,7 @@ import numpy as np
 from scipy import special
 
 from jointrisk.errors import InputError
-from jointrisk.spread.base import FloatArray, Spread, require_positive, set_numbers
+from jointrisk.spread.base import FloatArray, Spread, either, require_positive, set_numbers
 
 __all__ = ["Lognormal", "Normal", "Triangular", "Uniform"]
 
@@ -26,10 +26,15 @@ class _Scored(Spread):
     """A family whose value and normal score follow from each other directly."""
 
     __slots__ = ()
+    scored: ClassVar[bool] = True
 
     def _tails(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
         z = self._to_normal(x)
         return special.ndtr(z), special.ndtr(-z)
+
+    def _upper(self, x: FloatArray) -> FloatArray:
+        above: FloatArray = special.ndtr(-self._to_normal(x))
+        return above
 
     def _quantile(self, p: FloatArray, q: FloatArray) -> FloatArray:
         z = special.ndtri(np.minimum(p, q))
@@ -189,7 +194,7 @@ class Uniform(Spread):
 
     def _from_normal(self, u: FloatArray) -> FloatArray:
         tail: FloatArray = (self.high - self.low) * special.ndtr(-np.abs(u))
-        return np.where(u < 0.0, self.low + tail, self.high - tail)
+        return np.subtract(either(np.signbit(u), self.low, self.high), np.copysign(tail, u))
 
     def _logpdf(self, x: FloatArray) -> FloatArray:
         inside = (x >= self.low) & (x <= self.high)
@@ -265,6 +270,16 @@ class Triangular(Spread):
         below = p * (self.high - self.low) <= self.mode - self.low
         low_side = self.low + np.sqrt(left * p)
         return np.where(below, low_side, self.high - np.sqrt(right * q))
+
+    def _from_normal(self, u: FloatArray) -> FloatArray:
+        left, right = self._areas
+        z = special.ndtri((self.mode - self.low) / (self.high - self.low))  # score of the mode
+        below = np.asarray(u <= z if left else np.zeros(u.shape, dtype=bool))
+        side = either(below, 1.0, -1.0)
+        tail: FloatArray = special.ndtr(side * u)  # at the end that is nearer
+        return either(below, self.low, self.high) + side * np.sqrt(
+            either(below, left, right) * tail
+        )
 
     def _logpdf(self, x: FloatArray) -> FloatArray:
         left, right = self._areas

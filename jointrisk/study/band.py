@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from jointrisk.model.rodset import RodSet
-    from jointrisk.study.proposal import Plan
-    from jointrisk.study.sample import Sample
+    from jointrisk.reliability.mixture import Proposal
+    from jointrisk.study.sample import Outcome, Sample
 
     Array = npt.NDArray[np.float64]
 
@@ -59,37 +59,64 @@ def band(sample: Sample, seed: int, pool: Any = None) -> Band:
     seed : int
     pool : object with ``map``, optional
     """
+    rods = sample.rods
+    if not unknown_columns(rods).any():
+        return Band(np.empty(0), np.empty(0))
+    each = int(np.clip(JOINTS_ALLOWED // (STATES * rods.layout.joints), 24, DRAWS_PER_STATE))
+    _, state, weight, outcome = drawn_states(sample, STATES, each, block_rng(seed, BAND, 0), pool)
+    whole = np.sort(at_states(weight * -np.expm1(-outcome.hazard), state, each))
+    target = rods.scenario.target
+    if target is None:
+        return Band(whole, whole)
+    fails, gone = target_terms(sample.rods.scenario, outcome, target, worst_year(sample, target))
+    return Band(whole, np.sort(at_states(weight * fails, state, each, weight * gone)))
+
+
+def drawn_states(
+    sample: Sample, count: int, each: int, rng: np.random.Generator, pool: Any = None
+) -> tuple[Array, npt.NDArray[np.intp], Array, Outcome]:
+    """Draw and work out each of so many states of what is not known.
+
+    Parameters
+    ----------
+    sample : Sample
+        The main one: its proposal serves again.
+    count, each : int
+        States, and draws of each.
+    rng : numpy.random.Generator
+    pool : object with ``map``, optional
+
+    Returns
+    -------
+    ndarray, (count, m) [-]
+        Scores of the columns of `unknown_columns`.
+    ndarray of int, (count * each,)
+        State of each draw.
+    ndarray, (count * each,) [-]
+        Weights, 0 for sets that cannot be put together.
+    Outcome
+    """
     rods, plan = sample.rods, sample.plan
     given = unknown_columns(rods)
-    if not given.any():
-        return Band(np.empty(0), np.empty(0))
-    rng = block_rng(seed, BAND, 0)
-    states = hypercube(rng, STATES, int(given.sum()))
-    each = int(np.clip(JOINTS_ALLOWED // (STATES * rods.layout.joints), 24, DRAWS_PER_STATE))
-    fixed = np.zeros((STATES * each, rods.layout.dimension))
+    states = hypercube(rng, count, int(given.sum()))
+    fixed = np.zeros((count * each, rods.layout.dimension))
     # rows are ordered by component: each component must meet every state alike
-    state = np.tile(np.arange(STATES), each)
+    state = np.tile(np.arange(count), each)
     fixed[:, given] = states[state]
-    scale = _remaining(plan, fixed, given)
+    scale = remaining(plan.proposal, fixed, given)
     drawn = draw(
         plan.proposal, fixed.shape[0], rng, rods.label_chance, scale=scale, fixed=fixed, mask=given
     )
     outcome = evaluate(
         rods, drawn.u, drawn.labels, pool, with_rig=False, with_wall=sample.wall_matters
     )
-    weight = drawn.weight * outcome.assembles
-    whole = _at_states(weight * -np.expm1(-outcome.hazard), state, each)
-    target = rods.scenario.target
-    if target is None:
-        return Band(whole, whole)
-    fails, gone = target_terms(sample.rods.scenario, outcome, target, worst_year(sample, target))
-    return Band(whole, _at_states(weight * fails, state, each, weight * gone))
+    return states, state, drawn.weight * outcome.assembles, outcome
 
 
-def _at_states(
+def at_states(
     terms: Array, state: npt.NDArray[np.intp], each: int, gone: Array | None = None
 ) -> Array:
-    """Return the mean of each state's terms, their noise taken out, sorted.
+    """Return the mean of each state's terms, their noise taken out, (STATES,).
 
     Of the sets not `gone` before, where that is given.
     """
@@ -100,7 +127,7 @@ def _at_states(
         left = 1.0 - np.bincount(state, gone, minlength=STATES) / each
         left = np.clip(left, SMALLEST_LEFT, 1.0)
         total, variance = total / left, variance / left**2
-    return np.sort(_without_noise(total, variance))
+    return _without_noise(total, variance)
 
 
 def unknown_columns(rods: RodSet) -> npt.NDArray[np.bool_]:
@@ -117,14 +144,14 @@ def hypercube(rng: np.random.Generator, count: int, dimension: int) -> Array:
     return np.asarray(ndtri((ranks + rng.random((count, dimension))) / count))
 
 
-def _remaining(plan: Plan, fixed: Array, given: npt.NDArray[np.bool_]) -> Array:
+def remaining(proposal: Proposal, fixed: Array, given: npt.NDArray[np.bool_]) -> Array:
     """Return the factor on each component's shift that is left to go from each state, (n, K).
 
     A component's point lies at distance ``beta`` along ``alpha``. From a state with scores
     ``v`` of the unknowns the plane through it lies ``beta - alpha_v . v`` away, along the
     part of alpha that is still free.
     """
-    direction = plan.proposal.directions
+    direction = proposal.directions
     square = np.sum(direction**2, axis=1)
     free = np.sum(direction[:, ~given] ** 2, axis=1)
     along = fixed[:, given] @ direction[:, given].T

@@ -16,7 +16,7 @@ from scipy.special import ndtr, ndtri
 
 from jointrisk.model.ageing import slice_edges
 from jointrisk.model.draws import placed
-from jointrisk.model.loads import hazard
+from jointrisk.model.loads import accumulated, hazard
 from jointrisk.model.members import rod_minimum
 from jointrisk.model.pulled import (
     DAMAGE_FROM,
@@ -44,9 +44,15 @@ if TYPE_CHECKING:
 
 UNLIKELY = 1e-9
 """Draws with less than this share of the heaviest one's weight are not worked out anew [-]."""
+UNIMPORTANT = 1e-4
+"""Nor are those that could add, hurt as much as a pull can, less than this share of what a draw
+adds on average unhurt: together they change the failures by less than that [-]."""
+FARTHEST = 8.3
+"""No pull errs by more of its standard deviations: a double between 0 and 1 is no nearer to 1."""
 HURT = 0.01
 """A joint that loses more than this share of its strength is counted as hurt [-]."""
 LEAST = 1e-300
+ROUNDING = 1e-12
 READ = ("ageing.", "model.", "load.")
 """How the keys begin of what service asks of bonds whose strength is known."""
 
@@ -89,6 +95,8 @@ class Bench:
     """Standard deviation of a pull's own error, as a share of the load [-]."""
     bias: Array
     """Bias of the gauge, (n,) [-]."""
+    worst: Array
+    """Chance to fail over the life with every joint hurt as much as one pull can, (n,) [-]."""
 
     @property
     def rods(self) -> RodSet:
@@ -118,7 +126,7 @@ class Bench:
     @property
     def unhurt(self) -> Pulled:
         """The set before any pull."""
-        rods, n = self.outcome.rig_pull.shape
+        rods, n = self.outcome.in_rig.shape
         return Pulled(np.ones(n), np.zeros((rods, n)), np.ones((2 * rods, n)))
 
     def with_perfect_rig(self) -> Bench:
@@ -143,7 +151,7 @@ def bench_of(sample: Sample, most_joints: int | None = None) -> Bench:
     scenario = rods.scenario
     linkage = {key for load in scenario.loads for key in (*load.ratios, load.angle)}
     kept = {k: v for k, v in values.items() if k.startswith(READ) or k in linkage}
-    return Bench(
+    bench = Bench(
         sample=sample,
         values=kept,
         other=beside(scenario, rods.layout, values, n, with_push=rods.push),
@@ -151,7 +159,19 @@ def bench_of(sample: Sample, most_joints: int | None = None) -> Bench:
         most=np.broadcast_to(np.clip(values[DAMAGE_MOST], 0.0, 1.0), (1, n)),
         error=scenario.proof.rig_error_cov,
         bias=sample.outcome.bias,
+        worst=np.ones(n),
     )
+    if not scenario.loads:
+        return bench
+    share = np.repeat(1.0 - bench.most, rods.layout.joints, axis=0)
+    rates = rates_after(bench, replace(bench.unhurt, share=share))
+    return replace(bench, worst=life_chance(bench, rates))
+
+
+def life_chance(bench: Bench, rates: Rates | Outcome) -> Array:
+    """Return the chance that any rod of each draw fails over the life, (n,) [-]."""
+    spans = np.diff(slice_edges(bench.scenario))
+    return np.asarray(-np.expm1(-accumulated(rates.rate, spans)))
 
 
 def chance_refused(bench: Bench, load: float, strength: Array | None = None) -> Array:
@@ -165,7 +185,7 @@ def chance_refused(bench: Bench, load: float, strength: Array | None = None) -> 
     strength : ndarray, (rods, n) [N], optional
         Of each rod, or of one part of it; by default of its weakest link.
     """
-    strength = bench.outcome.rig_pull if strength is None else strength
+    strength = bench.outcome.in_rig if strength is None else strength
     return np.asarray(ndtr(-_score(bench, load, strength)))
 
 
@@ -198,19 +218,30 @@ def pull(
     bond = bench.outcome.rig_joint if rig_joint is None else rig_joint
     bond = bond * before.share
     strength = np.minimum(rod_minimum(bond), bench.other.rig)
-    score = _score(bench, load, strength)
-    held = ndtr(score)
-    applied = load * (1.0 + bench.bias)
-    if bench.error > 0.0:
-        drawn = block_rng(bench.sample.seed, PULL, turn).random(strength.shape)
-        applied = applied + load * bench.error * ndtri(np.maximum(drawn * held, LEAST))
-    applied = np.broadcast_to(np.maximum(applied, 0.0), strength.shape)[bench.rod_of_joint]
-    share = share_kept(applied, bond, bench.begins, bench.most)
-    refused = ndtr(-score)
+    refused = ndtr(-_score(bench, load, strength))
+    held = 1.0 - refused
+    share = np.ones_like(bond)
+    most_felt = load * (1.0 + bench.bias + FARTHEST * bench.error)
+    felt_from = bond * np.maximum(bench.begins, LEAST)
+    rows = np.flatnonzero(((felt_from < most_felt) & (bench.most > 0.0)).any(axis=0))
+    if rows.size:
+        applied = _felt(bench, load, held, rows, turn)[bench.rod_of_joint]
+        begins, most = bench.begins[:, rows], bench.most[:, rows]
+        share[:, rows] = share_kept(applied, bond[:, rows], begins, most)
     if only is not None:
         share[~only[bench.rod_of_joint]] = 1.0
         refused[~only], held[~only] = 0.0, 1.0
     return Pulled(before.hold * held.prod(axis=0), refused, before.share * share)
+
+
+def _felt(bench: Bench, load: float, held: Array, rows: npt.NDArray[np.intp], turn: int) -> Array:
+    """Return the load that rods felt that held, with an error drawn given that, (rods, k) [N]."""
+    applied = load * (1.0 + bench.bias[rows])
+    if bench.error > 0.0:
+        drawn = block_rng(bench.sample.seed, PULL, turn).random(held.shape)[:, rows]
+        error = ndtri(np.maximum(drawn * held[:, rows], LEAST))
+        applied = applied + load * bench.error * error
+    return np.broadcast_to(np.maximum(applied, 0.0), (held.shape[0], rows.size))
 
 
 def rates_after(bench: Bench, pulled: Pulled, factor: float = 1.0) -> Rates:
@@ -227,7 +258,10 @@ def rates_after(bench: Bench, pulled: Pulled, factor: float = 1.0) -> Rates:
     likely = bench.weight * pulled.hold
     asked = likely > UNLIKELY * float(likely.max())
     if factor == 1.0:
-        asked &= (pulled.share < 1.0).any(axis=0)
+        kept = pulled.share.min(axis=0)
+        unhurt = likely * life_chance(bench, outcome)
+        most = likely * np.where(kept >= 1.0 - bench.most[0] - ROUNDING, bench.worst, 1.0)
+        asked &= (kept < 1.0) & (most > UNIMPORTANT * float(unhurt.mean()))
     rate, rod_rate = outcome.rate.copy(), outcome.rod_rate.copy()
     for rows in _pieces(bench, np.flatnonzero(asked)):
         found = _rates(bench, rows, pulled.share[:, rows], factor)

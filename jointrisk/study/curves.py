@@ -26,7 +26,8 @@ LEAST = 1.0
 """Highest load drawn where no rod holds any [N]."""
 WIDEST = (1e-6, 0.999)
 """Shares of rods between which strengths are drawn [-]."""
-
+ASIDE = 1.5
+"""Where all rods hold the same, pushes are drawn from this below it to this above it [-]."""
 
 _NONE = Curve((), (), (), ())
 NO_CURVES = Figures(_NONE, _NONE, None, None, _NONE, None, ())
@@ -44,16 +45,18 @@ def figures(sample: Sample, states: Array, loads_named: tuple[float, ...]) -> Fi
     loads_named : tuple of float [N]
         Loads that must lie inside the range of the proof curve.
     """
-    outcome = sample.outcome
+    outcome, proof = sample.outcome, sample.rods.scenario.proof
     low, high = _range(sample, outcome.rig_pull)
+    rig_low, rig_high = _range(sample, outcome.in_rig)
+    if proof.rig.pushes and rig_low >= rig_high:  # past the bonds, into parts of one value
+        rig_low, rig_high = rig_high / ASIDE, rig_high * ASIDE
     service_low, service_high = _range(sample, outcome.pull)
     grid = np.geomspace(min(low, service_low), max(high, service_high), POINTS)
-    pulls = np.geomspace(min(low, *loads_named, high), high, POINTS)
-    proof = sample.rods.scenario.proof
+    pulls = np.geomspace(min(rig_low, *loads_named, rig_high), rig_high, POINTS)
     bench = bench_of(sample, MOST_JOINTS)
     screened = curve(
         bench.weight,
-        bench.outcome.rig_pull,
+        bench.outcome.in_rig,
         lambda load: life_chance(bench, rates_after(bench, pull(bench, load))),
         pulls,
         rig_error_cov=proof.rig_error_cov,

@@ -84,7 +84,9 @@ BEHIND_BOND = (
 
 
 @dataclass(frozen=True, slots=True)
-class _Rows:
+class Rows:
+    """Draws that were picked from the main sample, worked out as they are."""
+
     u: Array
     labels: npt.NDArray[np.bool_]
     weight: Array
@@ -112,9 +114,11 @@ def influences(sample: Sample, seed: int, pool: Any = None) -> tuple[Influence, 
     """
     if not np.any(sample.weight * sample.fails > 0.0):
         return ()
-    rows = _second_stage(sample, seed)
+    count = int(np.clip(JOINTS_ALLOWED // sample.rods.layout.joints, FEWEST_ROWS, ROWS))
+    picked, weight = second_stage(sample, count, block_rng(seed, RANK, 0))
+    rows = worked_out(sample, picked, weight)
     questions = _questions(sample.rods.scenario, sample.rods.variables)
-    quick = [question for question in questions if _keeps_bonds(sample.rods, question)]
+    quick = [question for question in questions if keeps_bonds(sample.rods, question.changes)]
     slow = [question for question in questions if question not in quick]
     size = max(1, JOINTS_AT_ONCE // (rows.weight.size * sample.rods.layout.joints))
     batches = [slow[start : start + size] for start in range(0, len(slow), size)]
@@ -129,26 +133,38 @@ def influences(sample: Sample, seed: int, pool: Any = None) -> tuple[Influence, 
     return tuple(sorted(found, key=lambda entry: -abs(np.log(max(entry.value, SMALLEST)))))
 
 
-def _second_stage(sample: Sample, seed: int) -> _Rows:
+def second_stage(
+    sample: Sample, count: int, rng: np.random.Generator
+) -> tuple[npt.NDArray[np.intp], Array]:
+    """Pick draws again, those that decide or nearly do the more often.
+
+    Returns
+    -------
+    ndarray of int, ndarray, (count,)
+        Rows of the sample, and weights under which the mean over the rows picked of anything is
+        its expectation [-].
+    """
     fails = sample.fails
     importance = sample.weight * np.sqrt(fails * max(float(fails.max()), SMALLEST))
     importance += 0.02 * sample.weight * importance.sum() / max(sample.weight.sum(), SMALLEST)
     chance = importance / importance.sum()
-    count = int(np.clip(JOINTS_ALLOWED // sample.rods.layout.joints, FEWEST_ROWS, ROWS))
-    rng = block_rng(seed, RANK, 0)
     # systematic sampling: even over the rows, one random start
     points = (np.arange(count) + rng.random()) / count
     picked = np.minimum(np.searchsorted(np.cumsum(chance), points), chance.size - 1)
-    weight = sample.weight[picked] / (chance[picked] * chance.size)
+    return picked, sample.weight[picked] / (chance[picked] * chance.size)
+
+
+def worked_out(sample: Sample, picked: npt.NDArray[np.intp], weight: Array) -> Rows:
+    """Return rows of a sample with their values and strengths."""
     u, labels = sample.draws.u[picked], sample.draws.labels[picked]
     values, wall = sample.rods.values(u), sample.wall_matters
     strength = sample.rods.resistance(values, labels, with_rig=False, with_wall=wall)
     before = sample.rods.failure_chance(values, strength) * strength.assembles
-    return _Rows(u, labels, weight, before, values, strength, wall)
+    return Rows(u, labels, weight, before, values, strength, wall)
 
 
-def _keeps_bonds(rods: RodSet, question: _Question) -> bool:
-    """Tell whether the bonds of the draws as they are serve for the question too."""
+def keeps_bonds(rods: RodSet, changes: Mapping[str, Change]) -> bool:
+    """Tell whether the bonds of the draws as they are serve under the changes too."""
     linkages = {
         key
         for load in rods.scenario.loads
@@ -160,7 +176,7 @@ def _keeps_bonds(rods: RodSet, question: _Question) -> bool:
         or _member(rods, key)
         or key in linkages
         or key not in rods.variables
-        for key in question.changes
+        for key in changes
     )
 
 
@@ -171,33 +187,41 @@ def _member(rods: RodSet, key: str) -> bool:
     return key in MEMBERS_ONLY or key.startswith(IN_LINE)
 
 
-def _changed(rods: RodSet, rows: _Rows, question: _Question, key: str) -> Array:
+def changed(rods: RodSet, rows: Rows, changes: Mapping[str, Change], key: str) -> Array:
+    """Return the values of one key under the changes, as they are where it is not changed."""
     values = rows.values[key]
-    if key not in question.changes:
+    if key not in changes:
         return values
-    return question.changes[key].apply(values, float(rods.variables[key].spread.mean))
+    return changes[key].apply(values, float(rods.variables[key].spread.mean))
 
 
-def _alone(rods: RodSet, rows: _Rows, question: _Question) -> Influence:
+def _alone(rods: RodSet, rows: Rows, question: _Question) -> Influence:
     """Answer a question whose bonds are known."""
     changes = question.changes
-    values = {key: _changed(rods, rows, question, key) for key in rows.values}
-    strength = rows.strength
-    if any(_member(rods, key) for key in changes):
-        strength = rods.with_members(strength, values)
+    values, strength = bonds_kept(rods, rows, changes)
     after = rods.failure_chance(values, strength, changes) * strength.assembles
     if set(changes) & set(WEIGHT_KEYS):
         after = after * label_ratio(rods, rows, changes)
     return _influence(question, rows, after)
 
 
-def _together(rods: RodSet, rows: _Rows, batch: list[_Question]) -> list[Influence]:
+def bonds_kept(
+    rods: RodSet, rows: Rows, changes: Mapping[str, Change]
+) -> tuple[dict[str, Array], Resistance]:
+    """Return values and strengths under changes that leave the bonds as they are."""
+    values = {key: changed(rods, rows, changes, key) for key in rows.values}
+    if any(_member(rods, key) for key in changes):
+        return values, rods.with_members(rows.strength, values)
+    return values, rows.strength
+
+
+def _together(rods: RodSet, rows: Rows, batch: list[_Question]) -> list[Influence]:
     """Answer questions that need the bonds worked out anew, side by side in one call."""
     n = rows.weight.size
     values: dict[str, Array] = {}
     for key, plain in rows.values.items():
         if any(key in question.changes for question in batch):
-            parts = [_changed(rods, rows, question, key) for question in batch]
+            parts = [changed(rods, rows, question.changes, key) for question in batch]
             values[key] = np.concatenate(
                 [np.broadcast_to(part, (plain.shape[0], n)) for part in parts], axis=1
             )
@@ -212,7 +236,7 @@ def _together(rods: RodSet, rows: _Rows, batch: list[_Question]) -> list[Influen
     ]
 
 
-def label_ratio(rods: RodSet, rows: _Rows | Draw, changes: Mapping[str, Change]) -> Array:
+def label_ratio(rods: RodSet, rows: Rows | Draw, changes: Mapping[str, Change]) -> Array:
     """Return the chance of the labels under changes over that without, (n,) [-]."""
     ratio = np.ones(rows.u.shape[0])
     for label in range(rods.layout.label_count):
@@ -225,7 +249,7 @@ def label_ratio(rods: RodSet, rows: _Rows | Draw, changes: Mapping[str, Change])
     return ratio
 
 
-def _influence(question: _Question, rows: _Rows, after: Array) -> Influence:
+def _influence(question: _Question, rows: Rows, after: Array) -> Influence:
     """Ratio of the two failure probabilities with its 95 % interval (delta method, paired)."""
     found = ratio_interval(rows.weight * after, rows.weight * rows.before)
     return Influence(

@@ -93,11 +93,14 @@ class Policy:
     """One way to use pulls of the same load."""
 
     code: str
-    """"all", "replace", "drop batch", "some", "twice", "again after a year"."""
+    """"all", "replace", "drop batch", "drop batch at 2" and "at 3", "some", "twice",
+    "again after a year"."""
     name: str
     """What is done, in plain words."""
-    fail: float
-    """Failure of an accepted set over its life."""
+    fail: Chance
+    """Failure of an accepted set over its life; NaN where too few draws tell it."""
+    ratio: Chance
+    """The same over that of "all", on the same draws: 1 leaves as much; 0 to no limit."""
     spoiled: float
     """Rods broken or thrown away for each set that is tried [-]."""
     accepted: float
@@ -113,10 +116,12 @@ class NextRod:
     pulled: int
     """Rods of its batch that held [-]."""
     load_newton: float
-    fail_before: float
+    fail_before: Chance
     """Failure of one rod over the life, knowing nothing."""
-    fail_after: float
+    fail_after: Chance
     """The same, the others having held."""
+    ratio: Chance
+    """The second over the first, on the same draws."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +135,10 @@ class Proof:
     reachable: bool | None
     load_newton: float | None
     """Smallest pull that meets the target."""
+    load_low: float | None
+    """Loads between which it lies, by sampling alone; None without one."""
+    load_high: float | None
+    """None where the sample leaves open whether any admissible pull meets the target."""
     windows: tuple[tuple[float, float], ...]
     """Every range of admissible pulls that meets it: with damage there may be several."""
     floor: float | None
@@ -166,6 +175,8 @@ class Proof:
     rig_bias: float
     """Standard deviation of the gauge's bias [-]."""
     rig_highest_newton: float | None
+    rig_temperature: float
+    """Of rods and rig in the pull [degC]."""
     most_to_refuse: float
     confidence: float
     """Of every interval."""

@@ -6,6 +6,7 @@ One weighted sample serves every load of a curve, every policy and every change 
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -18,7 +19,7 @@ from jointrisk.reliability.screening import Screening
 from jointrisk.reliability.screening import curve as screened
 from jointrisk.reliability.streams import resolve_seed
 from jointrisk.scenario.types import Pull, Warning_
-from jointrisk.study.bench import bench_of, pull, rates_after, share_hurt
+from jointrisk.study.bench import bench_of, life_chance, pull, rates_after, share_hurt
 from jointrisk.study.judgement import CONFIDENCE, target_value
 from jointrisk.study.proof_openers import openers
 from jointrisk.study.proof_policies import next_rod, policies
@@ -26,9 +27,10 @@ from jointrisk.study.proof_results import Opener, Proof, ProofCurve, PullEffect
 from jointrisk.study.proof_years import years_at_target
 from jointrisk.study.pull_sample import TARGET_COV, pull_sample
 from jointrisk.study.pull_search import LOWEST_SHARE, middling
-from jointrisk.study.pulls import MOST_BROKEN, enough, life_chance, load_refusing, verdict
+from jointrisk.study.pulls import MOST_BROKEN, enough, load_refusing, verdict
 from jointrisk.study.results import Chance
 from jointrisk.study.running import host_of, run_of
+from jointrisk.study.way import in_its_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,8 +44,12 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
 
 NOT_KNOWN = Chance(np.nan, np.nan, np.nan)
-POINTS = 25
+WORKSHOP = "service.workshop_temperature"
+POINTS = 21
 """Loads of the curve [-]."""
+RAREST = 1e-9
+"""A share of rods that break is not told more closely than this: nothing aims at so rare a break
+[-]."""
 LOWEST_DRAWN = 0.05
 """Lowest load of the curve, as a share of the strength of a middling rod [-]."""
 
@@ -81,12 +87,16 @@ def proof(
     asked = scenario.pulls if pulls is None else tuple(_pull(given) for given in pulls)
     sample = pull_sample(scenario, used, pool, tuple(given.load for given in asked))
     bench = bench_of(sample)
-    judged = verdict(bench)
-    policy_load = _policy_load(judged, asked)
-    named = {given.load for given in asked} | {load for load in (judged.load, policy_load) if load}
+    named = {given.load for given in asked}
     table, points = _curve(bench, _grid(bench, named), named)
+    judged = verdict(bench, _known(table, points))
+    policy_load = _policy_load(judged, asked)
+    more = {load for load in (judged.load, policy_load) if load} - named
+    if more:
+        finer, found = _curve(bench, np.array(sorted(more)), more)
+        table, points = _merged(table, finer), points | found
     tried = openers(bench, judged)
-    return Proof(
+    answer = Proof(
         title=scenario.title,
         **_searched(judged, tried, scenario.target),
         fail_before=_before(scenario, table),
@@ -101,6 +111,7 @@ def proof(
         next_rod=None if policy_load is None else next_rod(bench, policy_load),
         curve=_drawn(bench, table, points),
         **_asked_of(scenario),
+        rig_temperature=float(bench.rods.variables[WORKSHOP].spread.mean),
         confidence=CONFIDENCE,
         evaluations=sample.evaluations,
         converged=sample.converged,
@@ -109,16 +120,39 @@ def proof(
         run=run_of(scenario, used),
         host=host_of(started, pool),
     )
+    return in_its_words(answer, scenario)
+
+
+def _known(table: Screening, points: dict[float, _Point]) -> dict[float, tuple[float, float]]:
+    """Return what the curve tells a search: failure as the target counts it, and rods broken."""
+    return {
+        float(load): (points[load].as_target if points[load].known else 1.0, float(broken))
+        for load, broken in zip(table.loads.tolist(), table.reject_each, strict=True)
+    }
+
+
+def _merged(one: Screening, other: Screening) -> Screening:
+    """Return two curves of the same draws as one, loads rising and each of them once."""
+    loads, first = np.unique(np.concatenate([one.loads, other.loads]), return_index=True)
+    fields: dict[str, Any] = {
+        field.name: np.concatenate([getattr(one, field.name), getattr(other, field.name)])[first]
+        for field in dataclasses.fields(one)
+        if isinstance(getattr(one, field.name), np.ndarray) and field.name != "loads"
+    }
+    return dataclasses.replace(one, loads=loads, **fields)
 
 
 def _searched(judged: Verdict, tried: tuple[Opener, ...], target: Target | None) -> dict[str, Any]:
     """Return the fields that say what the search has found, and against which target."""
     found = judged.found
+    low, high = judged.load_interval
     return {
         "verdict": judged.verdict,
         "reason": _reason(judged, tried),
-        "reachable": None if found is None else found.reachable,
+        "reachable": judged.reachable,
         "load_newton": judged.load,
+        "load_low": low,
+        "load_high": high,
         "windows": () if found is None else found.windows,
         "floor": None if found is None else found.floor,
         "floor_newton": None if found is None else found.floor_load,
@@ -185,7 +219,7 @@ def _policy_load(judged: Verdict, asked: Sequence[Pull]) -> float | None:
 
 def _grid(bench: Bench, named: set[float]) -> Array:
     """Return the loads of the curve [N], those named among them."""
-    if not np.any(bench.outcome.rig_pull > 0.0):
+    if not np.any(bench.outcome.in_rig > 0.0):
         return np.array(sorted(named or {1.0}))
     high = load_refusing(bench, MOST_BROKEN)
     low = min(max(LOWEST_DRAWN, LOWEST_SHARE) * middling(bench), 0.5 * high)
@@ -219,7 +253,7 @@ def _curve(bench: Bench, loads: Array, named: set[float]) -> tuple[Screening, di
     outcome = bench.outcome
     table = screened(
         bench.weight,
-        outcome.rig_pull,
+        outcome.in_rig,
         fails,
         loads,
         rig_error_cov=bench.error,
@@ -276,6 +310,11 @@ def _before(scenario: Scenario, table: Screening) -> Chance:
 
 def _chances(table: Screening, name: str) -> tuple[Chance, ...]:
     values, ends = getattr(table, name), getattr(table, f"{name}_interval")
+    if name.startswith("reject"):
+        rare = values < RAREST
+        ends = ends.copy()
+        ends[rare, 0] = 0.0
+        ends[rare, 1] = np.maximum(ends[rare, 1], RAREST)
     return tuple(
         Chance(*(float(min(max(v, 0.0), 1.0)) if np.isfinite(v) else np.nan for v in (value, *end)))
         for value, end in zip(values, ends, strict=True)

@@ -283,9 +283,12 @@ def _wear_margin(single: RodSet, end: int, name: str) -> Margin:
         held = single.backup_force(values, u.shape[0])
         if held is None:
             return np.asarray(own)
-        pull, push = held
-        push = None if push is None else push[end : end + 1]
-        room = _lowest_room(single, values, pull[end : end + 1], push)
+        pull, push = held[0][end : end + 1], held[1]
+        if push is not None:
+            push = push[end : end + 1]
+        elif single.push:  # the shoulder bears it
+            push = np.full(pull.shape, np.inf)
+        room = _lowest_room(single, values, pull, push)
         return np.asarray(np.maximum(own, room))
 
     return margin

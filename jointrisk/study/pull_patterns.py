@@ -39,8 +39,12 @@ def _unseen(single: RodSet, searches: list[Search]) -> list[Search]:
     steps = np.eye(layout.dimension)
     u = np.concatenate([np.zeros((1, layout.dimension)), steps, -steps])
     labels = np.zeros((u.shape[0], layout.label_count), dtype=bool)
-    in_rig = single.resistance(single.values(u), labels).rig_pull[0]
-    seen = (in_rig[1:] != in_rig[0]).reshape(2, layout.dimension).any(axis=0)
+    strength = single.resistance(single.values(u), labels)
+    in_rig = strength.in_rig
+    if single.scenario.proof.rig.pushes:  # a strut that governs in the middle hides no bond
+        in_rig = np.concatenate([in_rig, strength.rig_joint])
+    changed = (in_rig[:, 1:] != in_rig[:, :1]).any(axis=0)
+    seen = changed.reshape(2, layout.dimension).any(axis=0)
     weak = layout.weak_joint_labels
     return [
         replace(search, levels=LEVELS, active=search.active & ~seen)
@@ -50,7 +54,12 @@ def _unseen(single: RodSet, searches: list[Search]) -> list[Search]:
 
 
 def _passing(single: RodSet) -> list[Search]:
-    """Return the searches for weak joints that a pull lets pass all the same."""
+    """Return the searches for weak joints that a pull lets pass all the same.
+
+    None where the rig lets every joint pass, pushing through a shoulder.
+    """
+    if single.scenario.rig_spares_bonds:
+        return []
     layout = single.layout
     weak = layout.weak_joint_labels
     found = []

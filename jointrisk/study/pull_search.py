@@ -7,8 +7,10 @@ the curve is worked out there, and the search is made again until it stays.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 
     Array = npt.NDArray[np.float64]
 
+NOTHING: Mapping[float, tuple[float, float]] = MappingProxyType({})
 GRID = 19
 """Loads worked out at first [-]."""
 FINE = 121
@@ -40,6 +43,10 @@ LOWEST_SHARE = 0.01
 LEAST = 1e-300
 SAME = 1e-9
 """Loads nearer to each other than this are one [-]."""
+ENDS_READ = 401
+"""Loads at which the curve is read off for the ends of an interval of the load [-]."""
+ENDS_TRIED = 2
+"""Loads at which an end's own interval is worked out [-]."""
 SLACK = 1e-6
 """On the share of rods one is willing to break, so that the load of just that share counts [-]."""
 
@@ -51,6 +58,10 @@ def find_pull(
     before: float,
     highest: float,
     max_reject: float | None,
+    *,
+    known: Mapping[float, tuple[float, float]] = NOTHING,
+    bounds: Callable[[float], tuple[float, float]] | None = None,
+    points: int = GRID,
 ) -> ScreeningLoad:
     """Find every window of pulls after which the target is met, and the floor.
 
@@ -63,16 +74,24 @@ def find_pull(
         Chance of failure to meet, and that with no pull.
     highest : float [N]
     max_reject : float, optional [-]
+    known : mapping of float to tuple of float
+        Loads [N] at which the chance after the pull (1 where it is not known) and the share of
+        rods that break in it are known already [-].
+    bounds : callable, optional
+        Load [N] to the ends of the interval of the chance after the pull [-]: the load is then
+        given an interval of its own.
+    points : int
+        Loads worked out at first, but for those that are known [-].
     """
     lowest = min(LOWEST_SHARE * middling(bench), highest)
-    table: dict[float, tuple[float, float]] = {}
+    table = {load: at for load, at in known.items() if lowest <= load <= highest}
 
     def work_out(load: float) -> None:
         value = after(load)
         table[load] = (1.0 if np.isnan(value) else value, refused_by(bench, load))
 
-    for load in np.geomspace(lowest, highest, GRID):
-        work_out(float(load))
+    for load in _missing(np.geomspace(lowest, highest, points), sorted(table)):
+        work_out(load)
     most = None if max_reject is None else min(1.0, max_reject * (1.0 + SLACK))
     for _ in range(ROUNDS):
         found = find_load(
@@ -90,7 +109,52 @@ def find_pull(
             break
         for load in asked:
             work_out(load)
-    return _snapped(found, table, target)
+    found = _snapped(found, table, target)
+    if bounds is None or not found.load:
+        return found
+    return replace(found, load_interval=_ends(found, _reader(table), bounds, target, lowest))
+
+
+def _missing(grid: Array, known: list[float]) -> list[float]:
+    """Return both ends of a grid of loads, and those of it that no known load lies near."""
+    if not known:
+        return [float(load) for load in grid]
+    near = 0.5 * np.log(grid[-1] / grid[0]) / max(grid.size - 1, 1)
+    apart = np.abs(np.log(grid[:, None] / np.array(known))).min(axis=1)
+    asked = apart > near
+    asked[[0, -1]] = apart[[0, -1]] > SAME
+    return [float(load) for load in grid[asked]]
+
+
+def _ends(
+    found: ScreeningLoad,
+    read: Callable[[float], tuple[float, float]],
+    bounds: Callable[[float], tuple[float, float]],
+    target: float,
+    lowest: float,
+) -> tuple[float, float]:
+    """Return the loads at which the ends of the curve's own interval come to the target [N].
+
+    The ends over the estimate hardly change with the load: they are worked out at the load, and
+    once more at the end that they give. The high end is infinite where no admissible load
+    surely meets the target.
+    """
+    load = found.load or lowest
+
+    def crossing(end: int, loads: Array, wanted: bool, beyond: float) -> float:
+        values = np.array([read(float(x))[0] for x in loads])
+        at = load
+        for _ in range(ENDS_TRIED):
+            factor = bounds(at)[end] / max(read(at)[0], LEAST)
+            reached = np.flatnonzero((values * factor <= target) == wanted)
+            if reached.size == 0:
+                return beyond
+            at = float(loads[reached[0]])
+        return at
+
+    low = crossing(0, np.geomspace(load, lowest, ENDS_READ), False, lowest)
+    high = crossing(1, np.geomspace(load, max(found.highest, load), ENDS_READ), True, np.inf)
+    return low, high
 
 
 def _reader(table: dict[float, tuple[float, float]]) -> Callable[[float], tuple[float, float]]:
@@ -154,7 +218,7 @@ def _snapped(
 
 def middling(bench: Bench) -> float:
     """Return the median of the weakest link in the rig [N]; of the strong where it is 0."""
-    strengths = bench.outcome.rig_pull
+    strengths = bench.outcome.in_rig
     order = np.argsort(strengths, axis=None)
     weights = np.broadcast_to(bench.weight, strengths.shape).ravel()[order]
     below = np.cumsum(weights)

@@ -139,6 +139,10 @@ class ProofAnswer:
 
     reachable: bool | None
     load_newton: float | None
+    load_low: float | None
+    """Loads between which it lies, by sampling alone; None without one."""
+    load_high: float | None
+    """None where the sample leaves open whether any admissible pull meets the target."""
     window: tuple[float, float] | None
     verdict: str
     """"window", "empty", "unreachable", "not needed", or "not judged" (no load or no target)."""
@@ -152,6 +156,8 @@ class ProofAnswer:
     limits: tuple[tuple[str, float], ...]
     """What caps the load: (plain words, [N]), lowest first."""
     pulls: tuple[PullWorth, ...]
+    direction: str = "pull"
+    """What the rig does: "pull" or "push"."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
     Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
-PILOT, MAIN, BAND, RANK, PULL = 1, 2, 3, 4, 5
+PILOT, MAIN, BAND, RANK, PULL, COMMON, RANKED, DOUBTS = 1, 2, 3, 4, 5, 6, 7, 8
 """Purposes of the random streams."""
 PILOT_DRAWS = 2**11
 JOINTS_A_PILOT = 2**14
@@ -50,7 +50,9 @@ class Outcome:
     """What evaluated draws came to; rows as drawn."""
 
     rig_pull: Array
-    """Weakest link of each rod in the rig [N], (rods, n)."""
+    """Weakest link of each new rod in the rig, pull [N], (rods, n)."""
+    rig_push: Array | None
+    """The same, push; None where the rig pulls or was left out."""
     pull: Array
     """The same in service, pull [N], (rods, n)."""
     push: Array | None
@@ -86,6 +88,11 @@ class Outcome:
     (slices, joints, n)."""
     bond_push: Array | None
     """The same in a push; None where no bond is pushed."""
+
+    @property
+    def in_rig(self) -> Array:
+        """Weakest link of each rod the way that the rig loads it [N], (rods, n)."""
+        return self.rig_pull if self.rig_push is None else self.rig_push
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +187,7 @@ def _evaluate(
     ends = strength.weak.reshape(rods.layout.rods, -1, n)
     return Outcome(
         rig_pull=strength.rig_pull,
+        rig_push=strength.rig_push,
         pull=strength.pull_rod,
         push=strength.push_rod,
         weak_rod=np.asarray(ends.any(axis=1)),

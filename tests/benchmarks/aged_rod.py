@@ -5,7 +5,8 @@ The bare script draws as many standard normal numbers as a rod has variables and
 exponentials. The limit state starts from the same draws: labels, values, resistances in service
 and the failure rate of a year. Both go in blocks of one size and take turns. Prints the
 ratio of their times on one thread (asked: at most 6), rods a second on two threads (asked: at
-least 1e6), what a joint costs in `tubular.pull_out`, and the dearest functions.
+least 1e6), what each step costs, what a joint costs in `tubular.pull_out`, and the dearest
+functions.
 """
 
 from __future__ import annotations
@@ -45,14 +46,41 @@ def bare(dimension, rng):
 
 def limit_state(rods, with_rig, rng):
     """One block of the package."""
+    total = 0.0
+    for _, done in steps(rods, with_rig, rng):
+        total = done
+    return float(total.sum())
+
+
+def steps(rods, with_rig, rng):
+    """One block of the package step by step: the name of each with what it found."""
     layout = rods.layout
     u = rng.standard_normal((BLOCK, layout.dimension))
+    yield "draws", u
+    chance = rods.label_chances(u)
     labels = np.zeros((BLOCK, layout.label_count), dtype=bool)
     for label in range(layout.label_count):
-        labels[:, label] = rng.random(BLOCK) < rods.label_chance(label, u, labels)
-    values = rods.values(u)
+        labels[:, label] = rng.random(BLOCK) < chance(label, labels)
+    yield "labels", labels
+    values = rods.values(u, keys=rods.strength_keys)
+    yield "values", values
     strength = rods.resistance(values, labels, with_rig=with_rig)
-    return float(rods.hazard(values, strength).total.sum())
+    yield "resistance", strength
+    yield "hazard", rods.hazard(values, strength).total
+
+
+def step_table(rods, blocks):
+    """Print microseconds a rod that each step takes on one thread, the rig among them."""
+    taken = {}
+    rng = np.random.default_rng(0)
+    for _ in range(blocks):
+        start = time.thread_time()
+        for name, _ in steps(rods, True, rng):
+            now = time.thread_time()
+            taken.setdefault(name, []).append(now - start)
+            start = now
+    for name, each in taken.items():
+        print(f"{name:12s} {1e6 * np.median(each) / BLOCK:6.3f} us a rod")
 
 
 def seconds(work, blocks, seed, clock=time.thread_time):
@@ -123,6 +151,7 @@ def main(number, rounds, scenario):
             f"{np.median(ours / theirs):.2f} times the bare draws; "
             f"{rate:,.0f} rods/s on two threads"
         )
+    step_table(rods, blocks)
     pull_out_table(rounds)
     profile = cProfile.Profile()
     profile.runcall(seconds, partial(limit_state, rods, True), max(1, blocks // 10), 0)

@@ -8,7 +8,10 @@ import jointrisk
 from jointrisk.cli.status import Status
 
 HEAVY = ("scipy", "pandas", "matplotlib", "pydantic", "numpy", "rich", "jinja2")
-COMMANDS = ("new", "check", "assess", "proof", "single-lap", "schema", "guide")
+COMMANDS = (
+    *("new", "check", "assess", "proof", "compare", "rank", "sweep", "rating", "single-lap"),
+    *("schema", "guide"),
+)
 
 
 def python(*words, **options):

@@ -1,5 +1,6 @@
 import json
 import runpy
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -15,7 +16,7 @@ _MAKERS = runpy.run_path(str(Path(__file__).parents[1] / "report" / "invented_pr
 def study(monkeypatch):
     """Put an invented answer in the place of the study; keep what it was asked."""
     asked = SimpleNamespace(result=_MAKERS["invented_proof"](), calls=[], options=[])
-    scenario = SimpleNamespace(title="t")
+    scenario = SimpleNamespace(title="t", loads=("jerk",), target="set")
     asked.scenario = scenario
 
     def load(path, *, option=None):
@@ -38,18 +39,27 @@ def test_answers_on_stdout_and_writes_the_folder_beside(run, study):
     assert done.status == 0
     assert done.out.startswith("Pull      Pull every finished rod to 2,150 N (219 kgf, 482 lbf)")
     assert done.err.splitlines() == [
-        "report: rods-report/page.html",
+        "report: rods-report/proof.html",
         "shop card: rods-report/card.html",
     ]
     written = {path.name for path in Path("rods-report").iterdir()}
-    assert written == {"page.html", "pulls.json", "card.html", "card.txt", "log.csv", "tables"}
+    assert written == {"proof.html", "proof.json", "card.html", "card.txt", "log.csv", "tables"}
+
+
+def test_of_a_rig_that_pushes_the_answer_and_the_card_speak_of_a_push(run, study):
+    study.result = replace(study.result, rig=replace(study.result.rig, direction="push"))
+    done = run("proof", "some/rods.toml")
+    assert done.status == 0
+    assert done.out.startswith("Push      Push every finished rod to 2,150 N (219 kgf, 482 lbf)")
+    card = Path("rods-report/card.txt").read_text("utf-8")
+    assert "PUSH EACH ROD TO  2,150 N" in card
 
 
 def test_no_card_is_told_of_where_there_is_no_pull(run, study):
     study.result = _MAKERS["no_pull"]()
     done = run("proof", "rods.toml")
     assert done.status == 0
-    assert done.err == "report: rods-report/page.html\n"
+    assert done.err == "report: rods-report/proof.html\n"
     assert "No pull to give." in done.out
 
 
@@ -63,7 +73,7 @@ def test_json_is_one_document_and_no_folder(run, study):
 
 def test_json_and_out_do_both(run, study):
     done = run("proof", "rods.toml", "--json", "--out", "here")
-    assert json.loads(done.out) == json.loads(Path("here/pulls.json").read_text("utf-8"))
+    assert json.loads(done.out) == json.loads(Path("here/proof.json").read_text("utf-8"))
 
 
 def test_quiet_leaves_the_answer_alone(run, study):
@@ -127,6 +137,65 @@ def test_usage_errors_name_option_and_value(run, study, words, parts):
     assert done.out == ""
     for part in parts:
         assert part in done.err
+    assert not study.calls
+
+
+@pytest.mark.parametrize(
+    ("words", "limit", "status"),
+    [
+        ((), "target", 0),
+        ((), "4e-5", 5),
+        ((), "5e-5", 0),
+        (("--load", "735.5 N", "--load", "2500 N"), "target", 5),  # the lighter leaves 3.2e-4
+        (("--load", "735.5 N", "--load", "2500 N"), "3.3e-4", 0),
+    ],
+)
+def test_fail_above_looks_at_the_pull_to_make_or_at_those_given(run, study, words, limit, status):
+    done = run("proof", "rods.toml", *words, "--fail-above", limit)
+    assert done.status == status
+    assert ("failure probability after the pull 1 in" in done.err) == (status == 5)
+    assert done.out.startswith("Pull ")
+    assert Path("rods-report/proof.html").is_file()
+
+
+@pytest.mark.parametrize(("limit", "status"), [("1.2e-4", 0), ("1.1e-4", 5), ("target", 5)])
+def test_fail_above_takes_the_best_there_is_where_no_pull_meets_the_target(
+    run, study, limit, status
+):
+    study.result = _MAKERS["no_pull"]()
+    done = run("proof", "rods.toml", "-q", "--fail-above", limit)
+    assert done.status == status
+    assert ("1 in 8,700 is above" in done.err) == (status == 5)
+
+
+@pytest.mark.parametrize(
+    ("limit", "status", "said"),
+    [("1e-4", 5, "1 in 3,100 is above 1 in 10,000"), ("4e-4", 0, "")],
+)
+def test_fail_above_without_a_target_looks_at_the_files_pulls(run, study, limit, status, said):
+    study.result = _MAKERS["invented_proof"](target=None, best=None, floor=None)
+    done = run("proof", "rods.toml", "-q", "--fail-above", limit)
+    assert done.status == status
+    assert said in done.err
+
+
+def test_fail_above_is_missed_by_a_pull_that_nothing_is_known_of(run, study):
+    effect = _MAKERS["effect"]("hard", 9000.0, as_target=None)
+    study.result = _MAKERS["invented_proof"](pulls=(effect,))
+    done = run("proof", "rods.toml", "-q", "--load", "9 kN", "--fail-above", "0.5")
+    assert done.status == 5
+    assert "after the pull is not known" in done.err
+
+
+@pytest.mark.parametrize(
+    ("field", "limit", "part"),
+    [("loads", "0.1", "no load"), ("target", "target", "no target"), ("loads", "2", "'2'")],
+)
+def test_fail_above_needs_something_to_compare(run, study, field, limit, part):
+    setattr(study.scenario, field, None)
+    done = run("proof", "rods.toml", "--fail-above", limit)
+    assert done.status == 2
+    assert part in done.err
     assert not study.calls
 
 

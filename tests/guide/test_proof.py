@@ -31,7 +31,7 @@ def test_a_class_is_taken_as_the_guide_says(plain):
 
 
 def test_the_files_of_the_folder_are_those_that_are_written(plain):
-    for name in ("page.html", "card.html", "card.txt", "log.csv", "pulls.json"):
+    for name in ("proof.html", "card.html", "card.txt", "log.csv", "proof.json"):
         assert name in plain["proof"]
     assert LOG_COLUMNS[:4] == ("part", "batch", "load [N]", "held")
 

@@ -19,6 +19,16 @@ def test_table_is_read_straight_between_points_and_constant_beyond():
     assert environment.piecewise_factor([(5.0, 0.3)], 99.0) == 0.3
 
 
+@pytest.mark.parametrize("middle", [-50.0, 23.0, 30.0, 65.0, 79.0, 200.0])
+@pytest.mark.parametrize("order", ["C", "F"])
+def test_many_values_are_read_as_few_are(middle, order):
+    x = np.array(middle + 30.0 * np.random.default_rng(1).standard_normal((40, 25)), order=order)
+    found = environment.piecewise_factor(POINTS, x)
+    np.testing.assert_allclose(found, np.interp(x, *np.transpose(POINTS)), rtol=1e-14)
+    one = environment.piecewise_factor([(5.0, 0.3)], x)
+    assert (one == 0.3).all()
+
+
 def test_nothing_is_left_from_the_hard_stop_up():
     found = environment.temperature_factor(POINTS, [50.0, 64.9, 65.0, 90.0], 65.0)
     np.testing.assert_allclose(found, [0.55 + 0.45 * 10 / 37, 0.55 - 0.35 * 4.9 / 20, 0, 0])

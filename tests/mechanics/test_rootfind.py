@@ -129,3 +129,16 @@ def test_quick_survives_a_useless_guess(value):
 
 def test_quick_with_nothing_to_do():
     assert quick_root(lambda x: (x, x), lambda: np.empty(0), np.empty(0)).size == 0
+
+
+def test_a_settled_root_stays_where_it_is_while_others_are_searched():
+    """Steps of mere rounding do not shrink, and are no reason to halve the bracket again."""
+    slow = np.concatenate([np.zeros(300, dtype=bool), np.ones(900, dtype=bool)])
+    a = np.linspace(1.1, 7.9, slow.size)
+
+    def equation(x, a, slow):
+        return x**2 - a, np.where(slow, 0.0, 2 * x)
+
+    high = np.full(a.shape, 10.0)
+    found = rising_root(equation, 0.1 * high, high, a, slow)
+    np.testing.assert_allclose(found[~slow], np.sqrt(a[~slow]), rtol=1e-14)

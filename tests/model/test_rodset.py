@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -104,3 +106,42 @@ def test_parts_that_do_not_go_together_are_told(make):
     u, labels = draws(rods, 2)
     u[0, rods.layout.columns["plug.diameter"]] = 12.0
     assert rods.resistance(rods.values(u), labels).assembles.tolist() == [False, True]
+
+
+def test_chances_of_all_labels_are_those_of_each(make):
+    rods = rod_set(make(lone="0.02", bad="0.3", rods=3, batch=2))
+    u, labels = draws(rods, 50)
+    labels[::2, : rods.layout.bad_batch_labels.stop] = True
+    chance = rods.label_chances(u)
+    for label in range(rods.layout.label_count):
+        np.testing.assert_array_equal(chance(label, labels), rods.label_chance(label, u, labels))
+
+
+def test_strength_and_rates_need_only_their_own_keys(make):
+    rods = rod_set(make((("both", "900 N"),), lone="0.02", bad="0.3"))
+    u, labels = draws(rods, 300)
+    labels[:5] = True
+    every, own = rods.values(u), rods.values(u, keys=rods.strength_keys)
+    assert own.keys() == rods.strength_keys < every.keys()
+    for with_rig in (True, False):
+        full = rods.resistance(every, labels, with_rig=with_rig)
+        lean = rods.resistance(own, labels, with_rig=with_rig)
+        np.testing.assert_array_equal(lean.pull, full.pull)
+        np.testing.assert_array_equal(lean.rig_pull, full.rig_pull)
+        np.testing.assert_array_equal(rods.hazard(own, lean).total, rods.hazard(every, full).total)
+
+
+def test_rates_of_many_draws_are_those_of_each_part(make):
+    """Draws are worked out some thousand at a time: no draw may be left out or moved."""
+    rods = rod_set(make((("both", "900 N"), ("pull", "700 N"))))
+    u, labels = draws(rods, 5000)
+    strength = rods.resistance(rods.values(u), labels)
+    whole = rods.hazard(rods.values(u), strength)
+    for part in (slice(0, 700), slice(1900, 2200), slice(4990, 5000)):
+        service = strength.slices[0]
+        cut = replace(service, pull=service.pull[..., part], push=service.push[..., part])
+        some = rods.hazard(rods.values(u[part]), replace(strength, slices=(cut,)))
+        for name in ("total", "rod", "mode"):
+            np.testing.assert_allclose(
+                getattr(some, name), getattr(whole, name)[..., part], rtol=1e-12
+            )

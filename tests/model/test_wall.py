@@ -1,9 +1,11 @@
 """The wall of a composite tube as a limit beside the bond: where it governs and what it knows."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from jointrisk.model.bond import BOND_MODES, WALL
+from jointrisk.model.bond import BOND_MODES, WALL, Day, bond_force, bond_forces, bond_law
 from jointrisk.model.members import modes_of
 
 COHESION, AT_WALL = 0, BOND_MODES.index(WALL)
@@ -126,3 +128,27 @@ def test_all_modes_have_names_of_their_own(make):
     assert modes_of(make()) == tuple(name for name in names if "repeated" not in name)
     for word, mode in zip(("cohesion", "insert", "tube"), names, strict=False):
         assert word in mode
+
+
+def test_where_the_wall_governs_on_one_day_it_leaves_the_others_alone(round_set):
+    """The wall softens by half at 60 degC; at 20 degC the bond lets go first."""
+    rods = round_set(words=CARBON)
+    scenario = replace(
+        rods.scenario,
+        wall_strength_by_temperature=((20.0, 1.0), (60.0, 0.5)),
+        strength_by_temperature=((20.0, 1.0),),
+        hard_stop_temperature=80.0,
+    )
+    values = rods.values(np.zeros((1, rods.layout.dimension)))
+    values |= {key: np.full((1, 1), each) for key, each in (TOUGH | wall(30.0, 1e5)).items()}
+    law = bond_law(scenario, rods.layout, values, np.zeros((2, 1), dtype=bool))
+    days = [Day(law, np.full((1, 1), each), (False, True)) for each in (20.0, 60.0, 20.0)]
+    found = bond_forces(scenario, rods.layout, values, days, wall=True)
+    for day, states in zip(days, found, strict=True):
+        for push, state in zip(day.ways, states, strict=True):
+            kinds = {"temperature": day.temperature, "push": push, "wall": True}
+            alone = bond_force(scenario, rods.layout, values, law, **kinds)
+            np.testing.assert_allclose(state.force, alone.force, rtol=1e-12)
+            np.testing.assert_array_equal(state.mode, alone.mode)
+            warm = day.temperature.item() > 50.0
+            assert (state.mode == (AT_WALL if warm else COHESION)).all()

@@ -52,6 +52,8 @@ def _proof():
     return r.ProofAnswer(
         reachable=True,
         load_newton=2143.0,
+        load_low=2087.0,
+        load_high=2206.0,
         window=(2143.0, 3480.0),
         verdict="window",
         reason="A pull of 2,150 N brings the set below 1 in 20,000",

@@ -75,6 +75,8 @@ def invented_proof(**changes):
         reason="It is the smallest pull after which the target (about 1 in 20,000) is met.",
         reachable=True,
         load_newton=2143.0,
+        load_low=2087.0,
+        load_high=2206.0,
         windows=((2143.0, 3478.0), (5010.0, 5220.0)),
         floor=1.2e-5,
         floor_newton=2900.0,
@@ -88,14 +90,27 @@ def invented_proof(**changes):
         openers=(),
         policies=(
             p.Policy(
-                "all", "pull every rod; the set counts when all have held", 4.7e-5, 0.05, 0.95
+                "all",
+                "pull every rod; the set counts when all have held",
+                about(4.7e-5),
+                Chance(1.0, 1.0, 1.0),
+                0.05,
+                0.95,
             ),
             p.Policy(
-                "replace", "pull every rod and replace what breaks", 6.1e-5, 0.06, 1.0, "Note."
+                "replace",
+                "pull every rod and replace what breaks",
+                about(6.1e-5),
+                Chance(1.3, 1.25, 1.36),
+                0.06,
+                1.0,
+                "Note.",
             ),
         ),
         policy_newton=2143.0,
-        next_rod=p.NextRod(11, 2143.0, 2.8e-5, 1.9e-5),
+        next_rod=p.NextRod(
+            11, 2143.0, about(2.8e-5, 0.05), about(1.9e-5, 0.08), Chance(0.68, 0.64, 0.73)
+        ),
         curve=_curve(),
         rods=12,
         life_years=5.0,
@@ -103,6 +118,7 @@ def invented_proof(**changes):
         rig_error=0.02,
         rig_bias=0.032,
         rig_highest_newton=9000.0,
+        rig_temperature=21.0,
         most_to_refuse=0.1,
         confidence=0.95,
         evaluations=131072,
@@ -125,6 +141,8 @@ def no_pull(verdict="unreachable", **changes):
         "reason": "No pull meets the target: the best is about 1 in 8,700",
         "reachable": False,
         "load_newton": None,
+        "load_low": None,
+        "load_high": None,
         "windows": (),
         "best": None,
         "floor": 1.15e-4,

@@ -14,10 +14,12 @@ from hypothesis import strategies as st
 
 from jointrisk.errors import InputError
 from jointrisk.report import proof_figures, proof_page, proof_sentences, proof_tables, save
+from jointrisk.report.card import card
 from jointrisk.report.document import json_text
 from jointrisk.report.practice import PRACTICE
-from jointrisk.report.proof_text import text
+from jointrisk.report.proof_text import policy_rows, text
 from jointrisk.report.sentences import mark
+from jointrisk.study.results import Chance
 
 VOID = {"meta", "br", "link", "img", "hr", "wbr"}
 MARKS = {
@@ -82,6 +84,52 @@ def test_the_pull_to_make_and_its_upper_end(pulled):
     assert "5,2" not in said
 
 
+def test_the_pull_to_make_has_an_interval_everywhere(pulled):
+    result = pulled.invented_proof()
+    said = "By sampling alone it lies between 2,080 N and 2,210 N."
+    assert said in proof_sentences.verdict(result)
+    assert said in flat(text(result))
+    assert said in flat("".join(read(proof_page.html(result)).words))
+    assert said in card(result).rounding
+    document = json.loads(json_text(result))
+    assert (document["load_low"], document["load_high"]) == (2087.0, 2206.0)
+
+
+def test_a_pull_that_may_not_be_enough_is_said_to(pulled):
+    said = proof_sentences.verdict(pulled.invented_proof(load_high=None))
+    assert "lies above 2,080 N, and it is left open whether any pull that is allowed" in said
+    assert proof_sentences.known_to(pulled.no_pull()) == ""
+
+
+def test_the_temperature_of_the_pull_is_told(pulled):
+    result = pulled.invented_proof(rig_temperature=17.5)
+    assert "at 17.5 °C in the pull" in proof_sentences.rig(result)
+    assert "the temperature of the workshop, 17.5 °C." in card(result).steps[0]
+
+
+def test_every_way_stands_with_its_interval_and_against_all_pulled(pulled):
+    first, second = policy_rows(pulled.invented_proof())
+    assert first[:3] == ("1 in 21,000", "1 in 24,000 to 1 in 19,000", "same")
+    assert second[1:3] == ("1 in 18,000 to 1 in 15,000", "1.2 to 1.4")
+    tied = replace(
+        pulled.invented_proof().policies[1], ratio=replace(pulled.about(1.0), low=0.98, high=1.04)
+    )
+    (row,) = policy_rows(pulled.invented_proof(policies=(tied,)))
+    assert row[2] == "0.98 to 1 (not told apart)"
+
+
+def test_what_too_few_draws_tell_is_said_not_to_be_known(pulled):
+    nothing = Chance(math.nan, math.nan, math.nan)
+    unknown = replace(pulled.invented_proof().policies[1], fail=nothing, ratio=nothing)
+    result = pulled.invented_proof(policies=(unknown,))
+    (row,) = policy_rows(result)
+    assert row[:3] == ("not known", "too few draws tell it", "not known")
+    assert result.to_dict()["policies"][0]["fail"]["estimate"] is None
+    (saved,) = rows(proof_tables.csv_texts(result), "proof-policies.csv")
+    assert saved["failure of an accepted set [-]"] == ""
+    assert "too few draws tell it" in text(result, width=0)
+
+
 def test_what_it_breaks_leaves_and_hurts(pulled):
     head = {word: mark(line) for word, line in proof_sentences.headline(pulled.invented_proof())}
     assert "breaks 0.41 % of the 12 rods: 93 % of those with a weak joint" in head["Breaks"]
@@ -139,8 +187,10 @@ def test_the_next_rod(pulled):
     assert "1 in 53,000 that it fails in service, against 1 in 36,000" in proof_sentences.next_rod(
         found
     )
-    said = proof_sentences.next_rod(replace(found, fail_after=found.fail_before))
-    assert "as with nothing known" in said
+    same = replace(found, ratio=replace(found.ratio, estimate=1.0, high=1.1))
+    assert "not told apart from nothing known" in proof_sentences.next_rod(same)
+    near = replace(found, ratio=replace(found.ratio, estimate=0.96, high=0.98, low=0.94))
+    assert "next to the same" in proof_sentences.next_rod(near)
 
 
 # Terminal ----------------------------------------------------------------------------------
@@ -301,9 +351,9 @@ def test_changes_and_policies_are_rows(pulled):
 def test_what_is_saved(pulled, tmp_path):
     result = pulled.invented_proof()
     page, document = save(result, tmp_path / "deep")
-    assert (page.name, document.name) == ("page.html", "pulls.json")
+    assert (page.name, document.name) == ("proof.html", "proof.json")
     found = {p.name for p in page.parent.iterdir()}
-    names = {"page.html", "pulls.json", "card.html", "card.txt", "log.csv", "tables"}
+    names = {"proof.html", "proof.json", "card.html", "card.txt", "log.csv", "tables"}
     assert found == names
     assert json.loads(document.read_text("utf-8")) == json.loads(json_text(result))
     assert {p.name for p in (page.parent / "tables").iterdir()} == set(
@@ -315,7 +365,7 @@ def test_an_assessment_and_a_proof_share_a_folder(pulled, assessment, tmp_path):
     save(assessment, tmp_path)
     save(pulled.invented_proof(), tmp_path)
     save(assessment, tmp_path)
-    for name in ("report.html", "result.json", "page.html", "tables/proof-curve.csv"):
+    for name in ("report.html", "result.json", "proof.html", "tables/proof-curve.csv"):
         assert (tmp_path / name).is_file()
 
 
@@ -340,6 +390,7 @@ def test_the_document_is_valid_json_with_null_for_what_is_not_known(pulled):
         "lever_ratio": 4.0,
         "hold_time": 60.0,
         "use_from": None,
+        "direction": "pull",
     }
 
 

@@ -13,7 +13,10 @@ ROOM = Path(jointrisk.report.__file__).parent
 FILES = sorted(ROOM.glob("*.py"))
 ALLOWED = (
     *("jointrisk.report", "jointrisk.study.results", "jointrisk.study.coupon"),
-    "jointrisk.study.proof_results",
+    *("jointrisk.study.proof_results", "jointrisk.study.way"),
+    *("jointrisk.study.sweep_results", "jointrisk.study.rating_results"),
+    *("jointrisk.study.compare_results", "jointrisk.study.rank_results"),
+    "jointrisk.study.doubts_results",
     *("jointrisk.errors", "jointrisk.units"),
 )
 LATE = ("matplotlib", "jinja2", "pandas", "numpy", "scipy", "pydantic", "rich", "markupsafe")

@@ -106,7 +106,7 @@ def test_a_pull_beyond_the_window_is_too_hard(assessment):
 
 def test_a_pull_where_none_helps(assessment):
     lost = replace(assessment.proof.pulls[0], needed_newton=None)
-    assert "no pull would meet the target" in sentences.pull_worth(lost, assessment)
+    assert "no admissible pull would meet the target" in sentences.pull_worth(lost, assessment)
 
 
 def test_a_pull_without_load_tells_only_what_breaks(without_load):

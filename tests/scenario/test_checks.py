@@ -176,7 +176,8 @@ def test_places_count_from_one(loc, text):
 def test_keys_are_those_of_the_file_not_of_the_code():
     assert keys_of(File)["schema"] == "schema_"
     assert set(keys_of(Rods)) == {
-        *("count", "length", "end_fixity", "bow", "load_offset", "shoulder")
+        *("count", "length", "end_fixity", "bow", "load_offset", "shoulder"),
+        *("cost_per_rod", "mass_per_rod"),
     }
 
 

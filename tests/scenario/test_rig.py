@@ -129,6 +129,34 @@ def test_the_hold_time_is_a_minute_and_says_why(small):
     assert entry.confidence == "as quoted"
 
 
+def test_the_rig_pulls_unless_the_file_says_that_it_pushes(small):
+    found = read(small, "")
+    assert (found.proof.rig.direction, found.proof.rig.pushes) == ("pull", False)
+    assert told(found, "proof.direction").origin == "default"
+    pushes = read(small, 'direction = "push"')
+    assert (pushes.proof.rig.direction, pushes.proof.rig.pushes) == ("push", True)
+    assert told(pushes, "proof.direction").value == "push"
+    assert told(pushes, "proof.direction").origin == "scenario"
+
+
+@pytest.mark.parametrize(("shoulder", "warned"), [("true", True), ("false", False)])
+@pytest.mark.parametrize("direction", ["pull", "push"])
+def test_a_push_that_a_shoulder_takes_past_the_bonds_is_warned_of(
+    small, direction, shoulder, warned
+):
+    said = ("[rods]", f"[rods]\nshoulder = {shoulder}")
+    text = small(said, after=f'\n[proof]\ndirection = "{direction}"\n')
+    found = scenario.load_text(text)
+    assert found.rig_spares_bonds == (warned and direction == "push")
+    codes = [warning.code for warning in found.warnings]
+    assert ("push-passes-bonds" in codes) == found.rig_spares_bonds
+
+
+def test_a_push_without_a_name_is_called_one(small):
+    said = '[[pull]]\nload = "900 N"\n[proof]\ndirection = "push"\n'
+    assert [pull.label for pull in scenario.load_text(small(after=said)).pulls] == ["push 1"]
+
+
 @pytest.mark.parametrize(("pull", "warned"), [("900 N", True), ("1.2 kN", False)])
 def test_a_pull_below_the_range_of_the_gauge_is_warned_of(small, pull, warned):
     said = f'[[pull]]\nlabel = "bench"\nload = "{pull}"\n[proof]\nrig = "load cell"\n'

@@ -24,6 +24,7 @@ CONTINUOUS = {
     "student": spread.StudentT(1.0, 2.0, 5.0),
     "frechet": spread.Frechet(4.0, 2.0),
     "truncated": spread.Truncated(spread.Normal(0.2, 0.1), low=0.0),
+    "scaled": spread.Scaled(spread.Weibull(3.0, 10.0), 2.5, -4.0),
     "truncated twice": spread.Truncated(spread.Gamma(25.0, 5.0), low=20.0, high=40.0),
     "mixture": spread.Mixture(
         [(0.005, spread.Lognormal(5.0, 1.0)), (0.995, spread.Lognormal(25.0, 2.5))]

@@ -33,6 +33,9 @@ class TestScores:
         x = any_spread.from_normal(np.linspace(-37.0, 37.0, 2001))
         assert np.all(np.diff(x) >= -8.0 * np.spacing(np.abs(x[1:])))  # but for rounding
 
+    def test_minus_zero_is_zero(self, any_spread: spread.Spread) -> None:
+        assert any_spread.from_normal([-0.0])[0] == any_spread.from_normal([0.0])[0]
+
     def test_values_are_finite_to_37(self, any_spread: spread.Spread) -> None:
         assert np.all(np.isfinite(any_spread.from_normal([-37.0, 37.0])))
 

@@ -21,14 +21,29 @@ from jointrisk import scenario as room
 from jointrisk.errors import EstimateError
 from jointrisk.report import page
 from jointrisk.report.document import json_text
+from jointrisk.report.proof_text import text as pulls_shown
 from jointrisk.report.text import text as shown
-from jointrisk.study import band, curves, influence, proposal, sample
+from jointrisk.study import (
+    band,
+    curves,
+    influence,
+    proof_batches,
+    proof_openers,
+    proof_study,
+    proposal,
+    pull_learning,
+    pull_patterns,
+    pull_sample,
+    pull_search,
+    sample,
+)
 
 SCENARIOS = runpy.run_path(str(Path(__file__).parents[1] / "strategies.py"))["scenarios"]
 EXAMPLES, PARTS = 200, 5  # parts that can run side by side
 MOST_REFUSED = 0.1
 """Of the scenarios no number is given for, with a tenth of the draws of earnest."""
 A_PAGE_EVERY = 40
+A_PROOF_EVERY = 10
 SMALL = {
     sample: {"PILOT_DRAWS": 2**9, "JOINTS_A_PILOT": 2**12, "MOST_BLOCKS": 2},
     band: {"STATES": 24, "DRAWS_PER_STATE": 24, "JOINTS_ALLOWED": 2**12},
@@ -40,6 +55,15 @@ SMALL = {
         "MEMBER_LEVELS": (4.0,),
         "ITERATIONS": 1,
     },
+}
+SMALL |= {
+    proof_batches: {"MOST_STATES": 64, "FEWEST_STATES": 16, "MOST_JOINTS": 2**10},
+    proof_openers: {"MOST_JOINTS": 2**10, "LOADS": (1.0, 0.5)},
+    proof_study: {"POINTS": 6},
+    pull_learning: {"DRAWS": 2**9, "ROUNDS": 1},
+    pull_patterns: {"LEVELS": (3.0,)},
+    pull_sample: {"MOST_JOINTS": 2**12},
+    pull_search: {"GRID": 7, "ROUNDS": 3},
 }
 SMALL[sample] |= {"MOST_ROWS": 2**10, "JOINTS_A_BLOCK": 2**13}
 ONE = 1.0 + 1e-9
@@ -57,7 +81,7 @@ def small():
 
 @pytest.mark.parametrize("part", range(PARTS))
 def test_any_scenario_is_answered(small, part):
-    seen = {"asked": 0, "refused": 0, "pages": 0}
+    seen = {"asked": 0, "refused": 0, "pages": 0, "proofs": 0}
 
     @settings(
         max_examples=EXAMPLES // PARTS,
@@ -85,11 +109,15 @@ def test_any_scenario_is_answered(small, part):
         if seen["asked"] % A_PAGE_EVERY == 0:
             seen["pages"] += 1
             check_page(result)
+        if seen["asked"] % A_PROOF_EVERY == 0:
+            seen["proofs"] += 1
+            check_pulls(jointrisk.proof(found), found)
 
     judge()
     assert seen["asked"] >= EXAMPLES // PARTS
     assert seen["refused"] <= MOST_REFUSED * seen["asked"]
     assert seen["pages"] >= EXAMPLES // PARTS // A_PAGE_EVERY
+    assert seen["proofs"] >= EXAMPLES // PARTS // A_PROOF_EVERY - 2
 
 
 # What must hold --------------------------------------------------------------------------------
@@ -174,6 +202,47 @@ def check_proof(result, found):
         assert pull.load_newton > 0
 
 
+def check_pulls(proof, found):
+    """Hold what the study of pulls says together."""
+    judged = found.target is not None and bool(found.loads)
+    assert (proof.verdict == "not judged") == (not judged)
+    assert (proof.load_newton is None) == (proof.verdict != "window") == (proof.best is None)
+    assert proof.reason
+    if proof.best is not None:
+        assert proof.best.meets_target
+        assert proof.best.reject.estimate <= found.proof.max_reject * (1 + 1e-4)
+        assert proof.load_newton == proof.windows[0][0]
+        assert found.proof.highest is None or proof.load_newton <= found.proof.highest * ONE
+    curve = proof.curve
+    assert all(a < b for a, b in pairwise(curve.load_newton))
+    for told in (curve.reject, curve.reject_sound, curve.fail_after):
+        assert len(told) == len(curve.load_newton)
+        check_chances(told)
+    refused = [chance.estimate for chance in curve.reject]
+    assert all(a <= b * ONE for a, b in pairwise(refused))
+    for effect in proof.pulls:
+        assert effect.load_newton > 0
+        assert 0 <= effect.all_hold <= ONE
+        assert effect.needed_newton == proof.load_newton
+        check_chances((effect.reject, effect.reject_sound, effect.fail_after))
+    document = json.loads(json.dumps(proof.to_dict(), allow_nan=False))
+    assert document["verdict"] == proof.verdict
+    for policy in document["policies"]:
+        assert 0 <= policy["accepted"] <= ONE
+        assert policy["spoiled"] >= 0
+    said = pulls_shown(proof, width=0)
+    assert not re.search(r"\bsafe\b", said)
+    is_readable(said)
+
+
+def check_chances(told):
+    for chance in told:
+        if not math.isnan(chance.estimate):
+            assert 0 <= chance.low <= chance.estimate * ONE
+            assert chance.estimate <= chance.high * ONE
+            assert chance.high <= ONE
+
+
 def check_curves(figures):
     for name in figures.__dataclass_fields__:
         curve = getattr(figures, name)
@@ -199,7 +268,7 @@ def check_text(result):
     plain = shown(result, width=0, verbose=1)
     lines = plain.splitlines()
     assert len(lines) > 5
-    labels = ("Strength", "Failure", "Fails", "Hangs on", "Pull")
+    labels = ("Strength", "Failure", "Fails", "Hangs on", ("Pull", "Push"))
     if result.failure_probability is not None:
         for line, label in zip(lines, labels, strict=False):
             assert line.startswith(label), line

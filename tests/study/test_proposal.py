@@ -3,6 +3,7 @@
 import math
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,28 @@ from jointrisk.study import proposal as room
 from jointrisk.study.proposal import Plan, first_plan, refined_plan
 from jointrisk.study.sample import weighted_sample
 
+RACER = Path(__file__).parents[2] / "scenarios" / "gravity-racer-drag-link.toml"
+PUSHED = """
+[ageing]
+steady_share = { mean = 0.3, cov = 0.2 }
+
+[backup]
+kind = "cross pin"
+diameter = "3 mm"
+shear_strength = { mean = "300 MPa", cov = 0.05 }
+end_distance = { mean = "10 mm", sd = "0.3 mm" }
+
+[[load]]
+name = "kerb"
+kind = "annual_maximum"
+direction = "push"
+size = { mean = "600 N", cov = 0.3 }
+
+[[load]]
+name = "spring"
+kind = "sustained"
+size = { mean = "200 N", cov = 0.1 }
+"""
 GLUE = {"adhesive.shear_strength": Lognormal(10.0, 1.2)}
 SOUND, WEAK, MEMBER = room.SOUND_LEVELS, room.WEAK_LEVELS, room.MEMBER_LEVELS
 
@@ -316,3 +339,19 @@ def test_draws_go_where_failure_is(oracles, jerk):
 def test_spread_values_of_no_spread_have_no_column(oracles, jerk):
     full, _ = plan_of(oracles.plain(GLUE | {"plug.overlap": Fixed(18.0)}, [jerk]))
     assert set(full.layout.columns) == {"adhesive.shear_strength"}
+
+
+def test_a_push_on_a_shoulder_beside_a_back_up_and_a_steady_load_is_searched():
+    """The shoulder bears the push and the pin is not asked: no room is looked for behind it."""
+    import jointrisk
+
+    text = RACER.read_text(encoding="utf-8")
+    text = text.replace('length = "465 mm"', 'length = "465 mm"\nshoulder = true')
+    text = text[: text.index("[[load]]")] + text[text.index("[[pull]]") :]
+    text += PUSHED
+    scenario = jointrisk.load_text(text)
+    assert scenario.steady_fails
+    assert scenario.backup
+    assert scenario.shoulder
+    _, plan = plan_of(scenario)
+    assert np.all(np.isfinite(plan.proposal.directions))

@@ -34,7 +34,7 @@ def sharp(monkeypatch):
 
     def drawn(scenario, load, seed=1):
         monkeypatch.setattr(drawing, "MOST_JOINTS", 2**19)
-        return bench_of(pull_sample(scenario, seed, None, (load,), 0.013))
+        return bench_of(pull_sample(scenario, seed, None, (load,), 0.01))
 
     return drawn
 

@@ -96,3 +96,38 @@ def test_the_first_blocks_of_a_sample_are_a_sample(oracles):
 
 def test_of_all_is_a_weighted_mean(bench):
     assert of_all(bench, np.full(bench.outcome.rig_pull.shape, 0.3)) == pytest.approx(0.3)
+
+
+def test_the_load_has_the_interval_of_its_curve_turned_on_its_side(bench):
+    """A curve of constant slope, known to within a factor on each side: the ends are known."""
+    curve, _ = counted(lambda x: 1e-2 * (300.0 / x) ** 3.7)
+
+    def bounds(load):
+        return 0.8 * curve(load), 1.3 * curve(load)
+
+    found = find_pull(bench, curve, TARGET, 1.0, 6000.0, None, bounds=bounds)
+    low, high = found.load_interval
+    assert low == pytest.approx(found.load * 0.8 ** (1 / 3.7), rel=0.01)
+    assert high == pytest.approx(found.load * 1.3 ** (1 / 3.7), rel=0.01)
+    assert find_pull(bench, curve, TARGET, 1.0, 6000.0, None).load_interval is None
+
+
+def test_no_high_end_where_no_admissible_load_is_surely_enough(bench):
+    curve, _ = counted(lambda x: 1e-2 * (300.0 / x) ** 3.7)
+    only_just = 1.05 * 300.0 * 100.0 ** (1 / 3.7)
+    found = find_pull(
+        bench, curve, TARGET, 1.0, only_just, None, bounds=lambda x: (0.8 * curve(x), 2 * curve(x))
+    )
+    assert found.reachable
+    assert found.load_interval[1] == np.inf
+
+
+def test_what_is_known_is_not_worked_out_again(bench):
+    curve, _ = counted(lambda x: 1e-2 * (300.0 / x) ** 3.7)
+    alone = find_pull(bench, curve, TARGET, 1.0, 6000.0, None)
+    known = {float(x): (curve(x), 0.0) for x in np.geomspace(20.0, 9000.0, 60)}
+    again, asked = counted(lambda x: 1e-2 * (300.0 / x) ** 3.7)
+    found = find_pull(bench, again, TARGET, 1.0, 6000.0, None, known=known)
+    assert found.load == pytest.approx(alone.load, rel=2e-3)
+    assert not set(asked) & set(known)
+    assert len(asked) < 20

@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -303,6 +304,29 @@ def test_unreachable_where_no_weakness_is_there_to_find(oracles, jerk):
     assert (found.verdict, found.reachable) == ("unreachable", False)
     assert found.floor == pytest.approx(exact, rel=1e-6)
     assert odds_in(found.reason) == pytest.approx([1e-6, exact, exact], rel=0.06)
+
+
+@pytest.mark.parametrize(("gain", "said"), [(0.97, True), (0.9, False)])
+def test_two_chances_that_read_the_same_are_told_as_no_better(oracles, monkeypatch, gain, said):
+    """About 1 in 120 by three in a hundred is about 1 in 120."""
+    before = 1.0 / 119.0
+    sample = weighted_sample(weak_case(oracles, (1e-9, "life")), 1)
+    found = pulls.verdict(bench_of(sample)).found
+    monkeypatch.setattr(pulls, "before_any_pull", lambda *_: before)
+    floor = replace(found, load=None, reachable=False, floor=gain * before)
+    monkeypatch.setattr(pulls, "search", lambda *_, **__: floor)
+    reason = pulls.verdict(bench_of(sample)).reason
+    assert ("no better than without a pull (about 1 in 120)" in reason) is said
+    assert (pulls.odds(gain * before) == pulls.odds(before)) is said
+
+
+def test_no_pull_reaches_the_target_of_bonds_that_break_in_the_workshop(oracles, jerk):
+    sample = weighted_sample(weak_case(oracles, (1e-4, "life")), 1)
+    nothing = np.zeros_like(sample.outcome.rig_pull)
+    broken = replace(sample, outcome=replace(sample.outcome, rig_pull=nothing))
+    found = pulls.proof_answer(broken)
+    assert (found.verdict, found.reachable, found.floor) == ("unreachable", False, None)
+    assert "breaks in the workshop" in found.reason
 
 
 def test_unreachable_where_heat_makes_the_weakness(oracles):
