@@ -17,10 +17,11 @@ from jointrisk.study.cautions import warnings
 from jointrisk.study.curves import NO_CURVES, figures
 from jointrisk.study.geometry import geometry
 from jointrisk.study.influence import influences
+from jointrisk.study.pull_sample import pull_sample
 from jointrisk.study.pulls import proof_answer
 from jointrisk.study.results import Assessment
 from jointrisk.study.running import host_of, run_of
-from jointrisk.study.sample import NEGLIGIBLE, weighted_sample
+from jointrisk.study.sample import TARGET_COV, weighted_sample
 
 if TYPE_CHECKING:
     from jointrisk.scenario.types import Scenario
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 WORST_COV = 0.35
 """Above this coefficient of variation no number is given."""
+PULL_COV = 0.1
+"""Wanted coefficient of variation of failure after a pull; the study `proof` asks for more [-]."""
 DIFFERS = 0.005
 """Push strengths are shown where they differ from the pull by more than this share [-]."""
 
@@ -59,7 +62,7 @@ def assess(
     """
     started = time.time()
     used = resolve_seed(scenario.seed if seed is None else seed)
-    sample = weighted_sample(scenario, used, pool)
+    sample, pulled = _samples(scenario, used, pool)
     loaded = bool(scenario.loads)
     states = band(sample, used, pool) if loaded else Band(np.empty(0), np.empty(0))
     chance = judgement.failure_probability(sample, states.life) if loaded else None
@@ -68,7 +71,7 @@ def assess(
         chance = replace(chance, without_backup=chance_without_backup(scenario, used, pool))
     target = scenario.target
     ranking = influences(sample, used, pool) if loaded else ()
-    proof = proof_answer(sample)
+    proof = proof_answer(pulled)
     new = judgement.strength(sample, sample.outcome.rig_pull)
     aged = judgement.strength(sample, sample.outcome.pull)
     push = sample.outcome.push
@@ -88,24 +91,31 @@ def assess(
         geometry=geometry(scenario),
         assumptions=scenario.assumptions,
         warnings=warnings(sample, ranking),
-        figures=figures(sample, states.life, _named_loads(proof)) if curves else NO_CURVES,
+        figures=figures(sample, states.life, _named_loads(proof), pulled) if curves else NO_CURVES,
         facts=_facts(sample),
         run=run_of(scenario, used),
         host=host_of(started, pool),
     )
 
 
+def _samples(scenario: Scenario, seed: int, pool: Any) -> tuple[Sample, Sample]:
+    """Draw for the assessment, and for the pull: once for both where that tells enough of each."""
+    if not scenario.loads or scenario.target is None:
+        sample = weighted_sample(scenario, seed, pool)
+        return sample, sample
+    loads = tuple(given.load for given in scenario.pulls)
+    pulled = pull_sample(scenario, seed, pool, loads, PULL_COV)
+    if pulled.cov <= TARGET_COV:
+        return replace(pulled, converged=True), pulled
+    return weighted_sample(scenario, seed, pool), pulled
+
+
 def _trust(sample: Sample) -> None:
     """Refuse to give a number that means nothing."""
-    terms = sample.weight * sample.fails
-    mean = float(terms.mean())
-    if not sample.rods.scenario.loads or mean < NEGLIGIBLE:
-        return
-    cov = float(terms.std() / np.sqrt(terms.size) / mean)
-    if cov > WORST_COV:
+    if sample.rods.scenario.loads and sample.cov > WORST_COV:
         raise EstimateError(
             f"the failure probability could not be told: after {sample.evaluations:,} draws its "
-            f"coefficient of variation is {cov:.0%} (wanted {WORST_COV:.0%} at most)"
+            f"coefficient of variation is {sample.cov:.0%} (wanted {WORST_COV:.0%} at most)"
         )
 
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.special import ndtri
 
-from jointrisk.reliability.mixture import draw
+from jointrisk.reliability.mixture import Proposal, draw
 from jointrisk.reliability.streams import block_rng
 from jointrisk.study.judgement import target_terms, worst_year
 from jointrisk.study.sample import BAND, evaluate
@@ -26,15 +26,19 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from jointrisk.model.rodset import RodSet
-    from jointrisk.reliability.mixture import Proposal
+    from jointrisk.study.proposal import Plan
     from jointrisk.study.sample import Outcome, Sample
 
     Array = npt.NDArray[np.float64]
 
 STATES = 320
-DRAWS_PER_STATE = 64
-JOINTS_ALLOWED = 3 * 2**15
+DRAWS_PER_STATE = 96
+JOINTS_ALLOWED = 2**17
 LONGEST_SHIFT = 8.0
+LEAST_BROUGHT = 0.002
+"""Share of the failures that a pattern has brought, to be drawn from again [-]."""
+EVEN = 0.5
+"""Share of the draws that those patterns have evenly [-]."""
 SMALLEST_LEFT = 1e-3
 """Share of sets counted as left over when a year begins, at least [-]."""
 
@@ -96,21 +100,61 @@ def drawn_states(
         Weights, 0 for sets that cannot be put together.
     Outcome
     """
-    rods, plan = sample.rods, sample.plan
+    rods = sample.rods
+    proposal = towards_failure(sample.plan, sample.component, sample.weight * sample.fails)
     given = unknown_columns(rods)
     states = hypercube(rng, count, int(given.sum()))
     fixed = np.zeros((count * each, rods.layout.dimension))
     # rows are ordered by component: each component must meet every state alike
     state = np.tile(np.arange(count), each)
     fixed[:, given] = states[state]
-    scale = remaining(plan.proposal, fixed, given)
+    scale = remaining(proposal, fixed, given)
     drawn = draw(
-        plan.proposal, fixed.shape[0], rng, rods.label_chance, scale=scale, fixed=fixed, mask=given
+        proposal, fixed.shape[0], rng, rods.label_chance, scale=scale, fixed=fixed, mask=given
     )
     outcome = evaluate(
         rods, drawn.u, drawn.labels, pool, with_rig=False, with_wall=sample.wall_matters
     )
     return states, state, drawn.weight * outcome.assembles, outcome
+
+
+def towards_failure(plan: Plan, component: npt.NDArray[np.intp], terms: Array) -> Proposal:
+    """Return the part of a proposal that failure with no pull comes from.
+
+    Patterns that brought next to nothing of it are left out: the few draws of each state are
+    spent where they tell something.
+
+    Parameters
+    ----------
+    plan : Plan
+        What a sample was drawn from.
+    component : ndarray of int, (n,)
+        Component of each draw of it.
+    terms : ndarray, (n,) [-]
+        Weight times failure chance of each.
+    """
+    shares, pattern = plan.proposal.shares, plan.pattern
+    count = int(pattern.max()) + 1
+    brought = np.bincount(pattern[component], terms, minlength=count).astype(float)
+    brought[0] = 0.0
+    if not brought.sum() > 0.0:
+        return plan.proposal
+    brought = brought / brought.sum()
+    used = brought >= LEAST_BROUGHT
+    if not used.any():
+        return plan.proposal
+    wanted = np.where(used, (1.0 - EVEN) * brought + EVEN / used.sum(), 0.0)
+    wanted *= (1.0 - shares[0]) / wanted.sum()
+    wanted[0] = shares[0]
+    kept = np.flatnonzero(wanted[pattern] > 0.0)
+    each = (wanted / np.bincount(pattern))[pattern[kept]]
+    widths = plan.proposal.widths
+    return Proposal(
+        each / each.sum(),
+        plan.proposal.directions[kept],
+        plan.proposal.forced[kept],
+        None if widths is None else widths[kept],
+    )
 
 
 def at_states(

@@ -24,7 +24,6 @@ from jointrisk.reliability.streams import block_rng
 from jointrisk.study.proposal import Plan, first_plan, refined_plan
 from jointrisk.study.sample import (
     COMMON,
-    NEGLIGIBLE,
     PILOT,
     Sample,
     evaluate,
@@ -119,7 +118,7 @@ class Common:
         sample = joined_sample(
             rods, plan, self.seed, draws, outcomes, self.pilots, converged=self.converged
         )
-        return replace(sample, converged=relative_error(sample) <= TARGET_COV)
+        return replace(sample, converged=sample.cov <= TARGET_COV)
 
     def _own(self, rods: RodSet, block: Draw) -> Draw:
         return _own(self.union, self.chances, rods, block)
@@ -187,19 +186,12 @@ def common_draws(
             outcomes[number].append(_worked_out(rods, draws[number][-1], pool, with_rig))
         parts = zip(sets, draws, outcomes, strict=True)
         samples = [common.of(rods, own, done) for rods, own, done in parts]
-        short = max(map(relative_error, samples))
+        short = max(sample.cov for sample in samples)
     return replace(common, converged=bool(short <= target_cov)), samples
 
 
 def _worked_out(rods: RodSet, own: Draw, pool: Any, with_rig: bool) -> Outcome:
     return evaluate(rods, own.u, own.labels, pool, with_rig=with_rig)
-
-
-def relative_error(sample: Sample) -> float:
-    """Return the coefficient of variation of a failure probability, 0 where it is negligible."""
-    terms = sample.weight * sample.fails
-    mean = float(terms.mean())
-    return float(terms.std() / np.sqrt(terms.size) / mean) if mean > NEGLIGIBLE else 0.0
 
 
 def column_names(rods: RodSet) -> list[Name]:

@@ -27,6 +27,7 @@ from jointrisk.study.band import (
     at_states,
     hypercube,
     remaining,
+    towards_failure,
 )
 from jointrisk.study.common import column_names
 from jointrisk.study.judgement import CONFIDENCE, target_terms, worst_year
@@ -94,12 +95,13 @@ def states_of(common: Common, samples: Sequence[Sample], pool: Any = None) -> St
     joints = max(sample.rods.layout.joints for sample in samples)
     each = int(np.clip(JOINTS_ALLOWED // (STATES * joints), FEWEST_DRAWS, DRAWS_PER_STATE))
     state = np.tile(np.arange(STATES), each)
+    proposal = _proposal(common, samples)
     bands, terms = [], []
     for sample, own in zip(samples, named, strict=True):
         fixed = np.zeros((state.size, len(common.union.columns)))
         for name, column in own.items():
             fixed[:, column] = scores[state, places[name]]
-        found = _at_states(common, sample, fixed, list(own.values()), pool)
+        found = _at_states(common, sample, proposal, fixed, list(own.values()), pool)
         terms.append(found[0])
         bands.append(_band(found, state, each) if own else Band(np.empty(0), np.empty(0)))
     return States(tuple(bands), tuple(terms), state, tuple(not own for own in named))
@@ -142,13 +144,26 @@ def _unknowns(common: Common, rods: RodSet) -> dict[Unknown, int]:
     return found
 
 
+def _proposal(common: Common, samples: Sequence[Sample]) -> Proposal:
+    """Return the part of the common proposal that the options' failures come from, each alike."""
+    brought = [sample.weight * sample.fails for sample in samples]
+    totals = [max(float(each.sum()), np.finfo(float).tiny) for each in brought]
+    terms = np.sum([each / total for each, total in zip(brought, totals, strict=True)], axis=0)
+    return towards_failure(common.plan, samples[0].component, terms)
+
+
 def _at_states(
-    common: Common, sample: Sample, fixed: Array, settled: list[int], pool: Any
+    common: Common,
+    sample: Sample,
+    proposal: Proposal,
+    fixed: Array,
+    settled: list[int],
+    pool: Any,
 ) -> tuple[Array, Array | None, Array | None]:
     """Return each draw's weighted chance to fail, as the target counts it, and to be gone."""
     rods = sample.rods
     columns, labels = common.union.columns_of(rods), common.union.labels_of(rods)
-    drawn = _drawn(common, rods, fixed, settled)
+    drawn = _drawn(common, rods, proposal, fixed, settled)
     outcome = evaluate(
         rods,
         np.ascontiguousarray(drawn.u[:, columns]),
@@ -166,10 +181,12 @@ def _at_states(
     return whole, weight * fails, weight * gone
 
 
-def _drawn(common: Common, rods: RodSet, fixed: Array, settled: list[int]) -> Draw:
+def _drawn(
+    common: Common, rods: RodSet, proposal: Proposal, fixed: Array, settled: list[int]
+) -> Draw:
     """Draw one option at its states, in the columns of all options: others' stand at nought."""
     columns, places = common.union.columns_of(rods), common.union.labels_of(rods)
-    proposal = _only(common.plan.proposal, columns, places)
+    proposal = _only(proposal, columns, places)
     given = np.ones(proposal.directions.shape[1], dtype=bool)
     given[columns] = False
     given[settled] = True

@@ -13,7 +13,7 @@ from jointrisk.reliability.streams import resolve_seed
 from jointrisk.study import judgement
 from jointrisk.study.assessment import WORST_COV
 from jointrisk.study.band import Band
-from jointrisk.study.common import common_draws, relative_error
+from jointrisk.study.common import common_draws
 from jointrisk.study.compare_pairs import Terms, paired_ratio, told_apart
 from jointrisk.study.compare_pulls import after_pull, pull_needed
 from jointrisk.study.compare_results import Comparison, Difference, Option, Pair, Ratio
@@ -130,7 +130,7 @@ def _checked(options: Mapping[str, Scenario], baseline: str | None) -> str:
 
 def _trust(name: str, sample: Sample) -> None:
     """Refuse to give a number that means nothing."""
-    error = relative_error(sample)
+    error = sample.cov
     if error > WORST_COV:
         raise EstimateError(
             f"the failure probability of option {name!r} could not be told: after "

@@ -34,7 +34,9 @@ NO_CURVES = Figures(_NONE, _NONE, None, None, _NONE, None, ())
 """What stands in an assessment made without curves."""
 
 
-def figures(sample: Sample, states: Array, loads_named: tuple[float, ...]) -> Figures:
+def figures(
+    sample: Sample, states: Array, loads_named: tuple[float, ...], pulled: Sample | None = None
+) -> Figures:
     """Return every curve the report draws.
 
     Parameters
@@ -44,6 +46,8 @@ def figures(sample: Sample, states: Array, loads_named: tuple[float, ...]) -> Fi
         Failure probabilities of the band.
     loads_named : tuple of float [N]
         Loads that must lie inside the range of the proof curve.
+    pulled : Sample, optional
+        Draws that tell what a pull leaves; by default the same.
     """
     outcome, proof = sample.outcome, sample.rods.scenario.proof
     low, high = _range(sample, outcome.rig_pull)
@@ -53,7 +57,7 @@ def figures(sample: Sample, states: Array, loads_named: tuple[float, ...]) -> Fi
     service_low, service_high = _range(sample, outcome.pull)
     grid = np.geomspace(min(low, service_low), max(high, service_high), POINTS)
     pulls = np.geomspace(min(rig_low, *loads_named, rig_high), rig_high, POINTS)
-    bench = bench_of(sample, MOST_JOINTS)
+    bench = bench_of(pulled or sample, MOST_JOINTS)
     screened = curve(
         bench.weight,
         bench.outcome.in_rig,

@@ -120,7 +120,7 @@ class Verdict:
 
 def proof_answer(sample: Sample) -> ProofAnswer:
     """Return the proof load of a scenario and the worth of the pulls it names."""
-    bench = bench_of(sample, MOST_JOINTS)
+    bench = bench_of(sample)
     judged = verdict(bench)
     found, load = judged.found, judged.load
     worth = None if load is None else pull_worth(bench, "", load, None)

@@ -155,6 +155,15 @@ class Sample:
         """Chance of failure over the life of each draw, (n,) [-]."""
         return -np.expm1(-self.outcome.hazard)
 
+    @property
+    def cov(self) -> float:
+        """Coefficient of variation of the failure probability; 0 where that is negligible [-]."""
+        terms = self.weight * self.fails
+        mean = float(terms.mean())
+        if mean < NEGLIGIBLE:
+            return 0.0
+        return float(terms.std() / np.sqrt(terms.size) / mean)
+
 
 def evaluate(
     rods: RodSet,

@@ -77,7 +77,7 @@ def test_scatter_is_averaged_inside_each_state(oracles):
 def test_states_average_to_the_whole(oracles, rods):
     """Law of total probability, by quadrature over factor and glue."""
     scenario = oracles.plain(MODEL | GLUE, [oracles.load(Gumbel(3000.0, 600.0))], rods=rods)
-    states = band(weighted_sample(scenario, 4), 4).life
+    found = [band(weighted_sample(scenario, seed), seed).life.mean() for seed in (4, 5, 6)]
     kept = oracles.log_kept_yearly(oracles.gumbel(3000.0, 0.2))
     least = oracles.weakest(oracles.lognormal(oracles.BOND, 0.1).cdf, 2 * rods)
     values, chance = oracles.on_grid(least, 500.0, 40_000.0, 4001)
@@ -89,7 +89,7 @@ def test_states_average_to_the_whole(oracles, rods):
         p * oracles.fail_chance(f * values, chance, kept)
         for p, f in zip(share, factors, strict=True)
     )
-    assert states.mean() == pytest.approx(exact, rel=0.06)  # evenly filled: no noise of the factor
+    assert np.mean(found) == pytest.approx(exact, rel=0.06)  # evenly filled: no noise of the factor
 
 
 def test_an_unknown_share_of_weak_joints_makes_the_band(oracles):
