@@ -20,6 +20,7 @@ from jointrisk.cli.shared import (
     Verbose,
     note,
     pool_of,
+    read_force,
     report_folder,
     save_report,
     show_answer,
@@ -32,24 +33,10 @@ if TYPE_CHECKING:
     from jointrisk.study.proof_results import Proof
 
 
-def _read_force(raw: str) -> str:
-    """Return a force as written, once it is known to be one."""
-    from jointrisk import units
-    from jointrisk.errors import InputError
-
-    try:
-        newton = units.parse(raw, "force")
-    except InputError as problem:
-        raise typer.BadParameter(str(problem)) from None
-    if newton <= 0.0:
-        raise typer.BadParameter(f"is not above zero (got {raw!r})")
-    return raw
-
-
 Load = Annotated[
     list[str] | None,
     typer.Option(
-        parser=_read_force,
+        parser=read_force,
         metavar="FORCE",
         help='A pull to judge, such as "750 N"; once for each. Without it those of the file.',
         show_default=False,

@@ -17,6 +17,7 @@ from jointrisk.cli.shared import (
     Seed,
     Verbose,
     pool_of,
+    read_force,
     report_folder,
     save_report,
     show_answer,
@@ -27,25 +28,11 @@ if TYPE_CHECKING:
     from jointrisk.scenario.types import Scenario
 
 
-def _read_force(raw: str) -> str:
-    """Return a force as written, once it is known to be one."""
-    from jointrisk import units
-    from jointrisk.errors import InputError
-
-    try:
-        newton = units.parse(raw, "force")
-    except InputError as problem:
-        raise typer.BadParameter(str(problem)) from None
-    if newton <= 0.0:
-        raise typer.BadParameter(f"is not above zero (got {raw!r})")
-    return raw
-
-
 Pull = Annotated[
     list[str] | None,
     typer.Option(
         "--pull",
-        parser=_read_force,
+        parser=read_force,
         metavar="FORCE",
         help='Rate the rods after this pull too, such as "750 N"; once for each. '
         "Without it those of the file.",

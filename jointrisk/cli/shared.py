@@ -86,6 +86,20 @@ Verbose = Annotated[
 NoColor = Annotated[bool, typer.Option("--no-color", help="Plain letters on a terminal too.")]
 
 
+def read_force(raw: str) -> str:
+    """Return a force as written, once it is known to be one."""
+    from jointrisk import units
+    from jointrisk.errors import InputError
+
+    try:
+        newton = units.parse(raw, "force")
+    except InputError as problem:
+        raise typer.BadParameter(str(problem)) from None
+    if newton <= 0.0:
+        raise typer.BadParameter(f"is not above zero (got {raw!r})")
+    return raw
+
+
 def report_folder(file: Path, option: str | None, out: Path | None, json: bool) -> Path | None:
     """Return the folder of the report, None for none; refuse early what cannot be a folder."""
     if json and out is None:

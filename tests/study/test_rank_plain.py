@@ -33,6 +33,7 @@ LOAD, LOAD_COV = 2800.0, 0.2
 SHIPPED = (
     "delta-robot-forearms",
     "gravity-racer-drag-link",
+    "land-sailer-brake-rod",
     "rowing-rigger-backstay",
     "sun-heated-brace",
 )
