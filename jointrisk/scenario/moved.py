@@ -219,10 +219,25 @@ def _fits(scenario: Scenario, key: str, value: float) -> Scenario:
             raise InputError(f"{key}: leaves no gap for the glue (got {got})")
     if 0.0 < mean["tube.outer_diameter"] <= mean.get("tube.bore", 0.0):
         raise InputError(f"{key}: leaves the tube no wall (got {got})")
+    if not _leaves_metal(scenario, mean):
+        raise InputError(f"{key}: leaves the {scenario.end} no wall (got {got})")
     overlaps = [mean[name] for name in _overlaps(scenario) if name in mean]
     if sum(overlaps) * (1 if len(overlaps) == 2 else 2) > mean.get("rods.length", math.inf):
         raise InputError(f"{key}: the two overlaps are longer than the rod (got {got})")
     return scenario
+
+
+def _leaves_metal(scenario: Scenario, mean: dict[str, float]) -> bool:
+    """Return whether every metal end is wider than the hole and the thread in it."""
+    if scenario.end == "sleeve":
+        return mean["sleeve.outer_diameter"] > mean["sleeve.bore"]
+    first = scenario.thread
+    for table, thread in (("plug", first), ("second_plug", scenario.second_thread or first)):
+        across = mean.get(f"{table}.diameter", mean["plug.diameter"])
+        hole = mean.get(f"{table}.bore", mean["plug.bore"])
+        if across <= max(hole, 0.0 if thread is None else thread.major_diameter):
+            return False
+    return True
 
 
 def _overlaps(scenario: Scenario) -> tuple[str, str]:

@@ -2,11 +2,13 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import jointrisk
 from jointrisk import scenario
 from jointrisk.errors import InputError
 from jointrisk.scenario.moved import GAP, LIFE, LOADS, movable, moved, place_of, read_place
@@ -205,3 +207,13 @@ def test_a_second_end_is_made_to_fit_too(small):
     text = small(after='[second_plug]\ndiameter = "11.5 mm"\n')
     changed = moved(scenario.load_text(text), GAP, 0.3)
     assert changed.variables["second_plug.diameter"].spread.mean == pytest.approx(11.4)
+
+
+def test_a_plug_thinner_than_its_thread_is_refused():
+    racer = jointrisk.load(Path(__file__).parents[2] / "scenarios/gravity-racer-drag-link.toml")
+    with pytest.raises(
+        InputError, match=r"plug\.diameter: leaves the plug no wall \(got 5\.5 mm\)"
+    ):
+        moved(racer, "plug.diameter", 5.5)
+    with pytest.raises(InputError, match=r"gap: leaves the plug no wall \(got 5 mm\)"):
+        moved(racer, GAP, 5.0)
