@@ -5,19 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from jointrisk.report import compare_sentences as say
-from jointrisk.report.cautions import CAUTIONS
-from jointrisk.report.plain import bold, table, wrap
-from jointrisk.report.sentences import mark
-from jointrisk.report.text import flat
+from jointrisk.report.blocks import cautioned, headline, listed, ran, values, warned
+from jointrisk.report.plain import bold, table
 from jointrisk.report.words import chance, chance_range, load
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from jointrisk.study.compare_results import Comparison, Option
 
-LABEL = 10
-"""Characters of the column of words before the first lines [-]."""
 MOST_DIFFERENCES = 6
 """Differences of an option shown without `verbose` [-]."""
 
@@ -38,22 +32,23 @@ def text(result: Comparison, *, color: bool = False, width: int = 80, verbose: i
     """
     pairs = [say.against(pair) for pair in result.pairs] if verbose else []
     blocks = [
-        _headline(result, color, width),
+        headline(say.headline(result), color, width),
         _options(result, color, width),
-        _list("Not told apart", say.ties(result), color, width),
-        _list("Every two options", pairs, color, width),
-        _list("What each fails by first, and holds", _holds(result), color, width),
-        _list("What differs", _differences(result, verbose), color, width),
-        _list("After the pull", after(result), color, width),
-        _list("Cost and mass", say.prices(result), color, width),
-        _list("Good to know", say.notes(result), color, width),
-        _list("Warnings", [f"{w.code}: {w.text}" for w in result.warnings], color, width),
+        listed("Not told apart", say.ties(result), color, width),
+        listed("Every two options", pairs, color, width),
+        listed("What each fails by first, and holds", _holds(result), color, width),
+        listed("What differs", _differences(result, verbose), color, width),
+        listed("After the pull", after(result), color, width),
+        listed("Cost and mass", say.prices(result), color, width),
+        listed("Good to know", say.notes(result), color, width),
+        warned(result.warnings, color, width),
     ]
     if verbose:
-        blocks += [_assumptions(result, color, width), _run(result, color, width)]
-    first, *others = CAUTIONS
-    cautions = [f"{first.head} {first.text}", *(caution.head for caution in others)]
-    blocks.append(_list("Before you pull or trust a rod", cautions, color, width))
+        own = [f"title: {result.title}", f"evaluations: {result.evaluations}"]
+        head = f"Every value of '{result.baseline}'"
+        blocks.append(listed(head, values(result.assumptions), color, width))
+        blocks.append(ran(result.run, result.host, color, width, own))
+    blocks.append(cautioned(color, width))
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
@@ -106,14 +101,6 @@ def after(result: Comparison) -> list[str]:
     return lines + [line for line in map(say.after, say.of_baseline(result)) if line]
 
 
-def _headline(result: Comparison, color: bool, width: int) -> str:
-    lines = []
-    for label, sentence in say.headline(result):
-        line = wrap(mark(sentence), width, label.ljust(LABEL), " " * LABEL)
-        lines.append(bold(label, color) + line[len(label) :])
-    return "\n".join(lines)
-
-
 def _options(result: Comparison, color: bool, width: int) -> str:
     head = bold(f"Options, against '{result.baseline}'", color)
     return f"{head}\n{table(option_heads(result), option_rows(result), width)}"
@@ -150,25 +137,3 @@ def _differences(result: Comparison, verbose: int) -> list[str]:
         rest = f"; {more} more, -v shows them" if more else ""
         lines.append(f"'{option.name}': {'; '.join(shown)}{rest}.")
     return lines
-
-
-def _list(head: str, lines: Sequence[str], color: bool, width: int) -> str:
-    if not lines:
-        return ""
-    return "\n".join([bold(head, color), *(wrap(mark(x), width, "  ", "    ") for x in lines)])
-
-
-def _assumptions(result: Comparison, color: bool, width: int) -> str:
-    lines = [
-        f"{entry.key}: {entry.value} ({entry.source}; {entry.confidence})"
-        for entry in result.assumptions
-    ]
-    return _list(f"Every value of '{result.baseline}'", lines, color, width)
-
-
-def _run(result: Comparison, color: bool, width: int) -> str:
-    lines = [f"title: {result.title}", f"evaluations: {result.evaluations}"]
-    for key, value in {**result.run, **result.host}.items():
-        if value is not None:
-            lines.append(f"{key}: {flat(value)}")
-    return _list("Run", lines, color, width)

@@ -6,9 +6,9 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from jointrisk.report import figures, section_words, sentences, tables, words
+from jointrisk.report.blocks import flat
 from jointrisk.report.cautions import CAUTIONS
 from jointrisk.report.section import section
-from jointrisk.report.text import flat
 
 if TYPE_CHECKING:
     from jinja2 import Environment

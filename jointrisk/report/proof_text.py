@@ -6,20 +6,14 @@ import math
 from typing import TYPE_CHECKING
 
 from jointrisk.report import proof_sentences as say
-from jointrisk.report.cautions import CAUTIONS
-from jointrisk.report.plain import bold, table, wrap
+from jointrisk.report.blocks import assumed, cautioned, headline, listed, ran, warned
+from jointrisk.report.plain import bold, table
 from jointrisk.report.practice import PRACTICE
-from jointrisk.report.sentences import mark
-from jointrisk.report.text import flat
 from jointrisk.report.words import chance, chance_range, load, number, percent
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from jointrisk.study.proof_results import Policy, Proof
 
-LABEL = 10
-"""Characters of the column of words before the first lines [-]."""
 MOST_OPENERS = 4
 """Changes that do not open a window shown without `verbose` [-]."""
 
@@ -39,21 +33,21 @@ def text(result: Proof, *, color: bool = False, width: int = 80, verbose: int = 
         1 adds every assumption and the run's own facts [-].
     """
     blocks = [
-        _headline(result, color, width),
-        _list(say.said("What your own pull is worth", result),
+        headline(say.headline(result), color, width),
+        listed(say.said("What your own pull is worth", result),
               [say.worth(e, result) for e in result.pulls], color, width),
-        _list(say.said("What would bring a pull to the target", result),
+        listed(say.said("What would bring a pull to the target", result),
               _openers(result, verbose), color, width),
         _policies(result, color, width),
-        _list("Good to know", good_to_know(result), color, width),
+        listed("Good to know", good_to_know(result), color, width),
         _practice(color, width),
-        _list("Warnings", [f"{w.code}: {w.text}" for w in result.warnings], color, width),
+        warned(result.warnings, color, width),
     ]  # fmt: skip
     if verbose:
-        blocks += [_assumptions(result, color, width), _run(result, color, width)]
-    first, *others = CAUTIONS
-    cautions = [f"{first.head} {first.text}", *(caution.head for caution in others)]
-    blocks.append(_list("Before you pull or trust a rod", cautions, color, width))
+        own = [f"title: {result.title}", f"evaluations: {result.evaluations}"]
+        blocks += assumed(result.assumptions, color, width)
+        blocks.append(ran(result.run, result.host, color, width, own))
+    blocks.append(cautioned(color, width))
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
@@ -109,20 +103,6 @@ def _against(entry: Policy) -> str:
 POLICY_COLUMNS = ("then fails", "range", "times all pulled", "rods lost", "set accepted", "way")
 
 
-def _headline(result: Proof, color: bool, width: int) -> str:
-    lines = []
-    for label, sentence in say.headline(result):
-        line = wrap(mark(sentence), width, label.ljust(LABEL), " " * LABEL)
-        lines.append(bold(label, color) + line[len(label) :])
-    return "\n".join(lines)
-
-
-def _list(head: str, lines: Sequence[str], color: bool, width: int) -> str:
-    if not lines:
-        return ""
-    return "\n".join([bold(head, color), *(wrap(mark(x), width, "  ", "    ") for x in lines)])
-
-
 def _openers(result: Proof, verbose: int) -> list[str]:
     opening = [entry for entry in result.openers if entry.opens]
     others = [entry for entry in result.openers if not entry.opens]
@@ -144,24 +124,4 @@ def _policies(result: Proof, color: bool, width: int) -> str:
 
 def _practice(color: bool, width: int) -> str:
     lines = [f"{entry.pull}: {entry.on} ({entry.source}; {entry.mark})" for entry in PRACTICE]
-    return _list("What others do; practice, not a result", lines, color, width)
-
-
-def _assumptions(result: Proof, color: bool, width: int) -> str:
-    blocks = []
-    for origin, title in (("scenario", "Your values"), ("default", "Defaults")):
-        lines = [
-            f"{e.key}: {e.value} ({e.source}; {e.confidence})"
-            for e in result.assumptions
-            if e.origin == origin
-        ]
-        blocks.append(_list(title, lines, color, width))
-    return "\n\n".join(block for block in blocks if block)
-
-
-def _run(result: Proof, color: bool, width: int) -> str:
-    lines = [f"title: {result.title}", f"evaluations: {result.evaluations}"]
-    for key, value in {**result.run, **result.host}.items():
-        if value is not None:
-            lines.append(f"{key}: {flat(value)}")
-    return _list("Run", lines, color, width)
+    return listed("What others do; practice, not a result", lines, color, width)

@@ -6,10 +6,8 @@ from typing import TYPE_CHECKING
 
 from jointrisk.report import doubts
 from jointrisk.report import rank_sentences as say
-from jointrisk.report.cautions import CAUTIONS
+from jointrisk.report.blocks import cautioned, headline, listed, ran
 from jointrisk.report.plain import bold, records, table, wrap
-from jointrisk.report.sentences import mark
-from jointrisk.report.text import flat
 from jointrisk.report.words import chance, number, percent
 
 if TYPE_CHECKING:
@@ -17,8 +15,6 @@ if TYPE_CHECKING:
 
     from jointrisk.study.rank_results import Kind, Ranking
 
-LABEL = 10
-"""Characters of the column of words before the first lines [-]."""
 SCATTER = "What scatters: the failure probability is multiplied by"
 UNKNOWN = "What is not known: the same steps"
 WIDE = 130
@@ -48,22 +44,21 @@ def text(result: Ranking, *, color: bool = False, width: int = 80, verbose: int 
     """
     most = None if verbose else SHOWN
     blocks = [
-        _headline(result, color, width),
+        headline(say.headline(result), color, width),
         _effects(result, "scatter", SCATTER, color, width, verbose),
         _unknown(result, color, width, most),
         _modes(result, color, width),
         _doubts(result, color, width, verbose),
     ]
     if verbose:
+        own = [f"title: {result.title}", f"evaluations: {result.evaluations}", *result.notes]
         blocks += [
             _effects(result, "not known", UNKNOWN, color, width, verbose),
             _points(result, color, width),
             _indices(result, color, width),
-            _run(result, color, width),
+            ran(result.run, result.host, color, width, own),
         ]
-    first, *others = CAUTIONS
-    cautions = [f"{first.head} {first.text}", *(caution.head for caution in others)]
-    blocks.append(_list("Before you trust a rod", cautions, color, width))
+    blocks.append(cautioned(color, width, "Before you trust a rod"))
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
@@ -71,14 +66,6 @@ def _doubts(result: Ranking, color: bool, width: int, verbose: int) -> str:
     if result.doubts is None:
         return ""
     return doubts.text(result.doubts, color=color, width=width, verbose=verbose)
-
-
-def _headline(result: Ranking, color: bool, width: int) -> str:
-    lines = []
-    for label, sentence in say.headline(result):
-        line = wrap(mark(sentence), width, label.ljust(LABEL), " " * LABEL)
-        lines.append(bold(label, color) + line[len(label) :])
-    return "\n".join(lines)
 
 
 EFFECT_COLUMNS = ("", "spread halved", "mean higher", "mean lower", "step", "what")
@@ -173,7 +160,8 @@ def _points(result: Ranking, color: bool, width: int) -> str:
         far = "" if point.beta is None else f"distance {number(point.beta, 3)}: "
         cliff = "" if point.converged or point.beta is None else " (a cliff: nearest crossing)"
         lines.append(f"{say.capital(say.point_name(point))}: {far}{say.directions(point)}{cliff}")
-    return _list("Design points: the likeliest way each comes about", lines, color, width)
+    head = wrap("Design points: the likeliest way each comes about", width)
+    return listed(head, lines, color, width)
 
 
 INDEX_COLUMNS = ("margin alone", "margin in all", "failure in all", "what")
@@ -205,14 +193,6 @@ def _indices(result: Ranking, color: bool, width: int) -> str:
     return _table("Shares of the variance", INDEX_COLUMNS, index_rows(result), color, width, None)
 
 
-def _run(result: Ranking, color: bool, width: int) -> str:
-    lines = [f"title: {result.title}", f"evaluations: {result.evaluations}", *result.notes]
-    for key, value in {**result.run, **result.host}.items():
-        if value is not None:
-            lines.append(f"{key}: {flat(value)}")
-    return _list("Run", lines, color, width)
-
-
 def _table(
     head: str,
     columns: Sequence[str],
@@ -236,14 +216,6 @@ def _table(
     if len(shown) < len(rows):
         lines.append(f"{len(rows) - len(shown)} more; -v shows them.")
     return "\n".join(lines)
-
-
-def _list(head: str, lines: Sequence[str], color: bool, width: int) -> str:
-    if not lines:
-        return ""
-    return "\n".join(
-        [bold(wrap(head, width), color), *(wrap(mark(x), width, "  ", "    ") for x in lines)]
-    )
 
 
 def _too_wide(columns: Sequence[str], rows: Sequence[tuple[str, ...]], width: int) -> bool:

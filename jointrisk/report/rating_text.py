@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from jointrisk.report import rating_sentences as say
+from jointrisk.report.blocks import assumed, cautioned, headline, ran, warned
 from jointrisk.report.plain import bold, table
-from jointrisk.report.sweep_text import endings, facts, headline
 
 if TYPE_CHECKING:
     from jointrisk.study.rating_results import Rating
@@ -37,8 +37,9 @@ def text(result: Rating, *, color: bool = False, width: int = 80, verbose: int =
         shown = table(LOAD_COLUMNS, loads, width, "rrr")
         blocks.append(f"{bold('The loads at these ratings', color)}\n{shown}")
     if verbose:
-        blocks += facts(result.assumptions, result.run, result.host, color, width)
-    blocks += endings(result.warnings, color, width)
+        blocks += assumed(result.assumptions, color, width)
+        blocks.append(ran(result.run, result.host, color, width))
+    blocks += [warned(result.warnings, color, width), cautioned(color, width)]
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 

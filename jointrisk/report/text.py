@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from jointrisk.report import sentences
-from jointrisk.report.cautions import CAUTIONS
+from jointrisk.report.blocks import assumed, cautioned, headline, ran, warned
 from jointrisk.report.plain import bold, table, wrap
 from jointrisk.report.words import chance, chance_range, factor, percent
 
@@ -16,8 +16,6 @@ MOST_ROWS = 8
 """Rows of the ranking that are shown without `verbose` [-]."""
 LEAST_SHARE = 0.001
 """Share of the failures below which a mode is only named [-]."""
-LABEL = 10
-"""Characters of the column of words before the five first lines [-]."""
 
 
 def text(assessment: Assessment, *, color: bool = False, width: int = 80, verbose: int = 0) -> str:
@@ -36,25 +34,18 @@ def text(assessment: Assessment, *, color: bool = False, width: int = 80, verbos
         1 adds every assumption and the run's own facts [-].
     """
     blocks = [
-        _headline(assessment, color, width),
+        headline(sentences.headline(assessment), color, width),
         _more(assessment, width),
         _pulls(assessment, color, width),
         _ranking(assessment, color, width, verbose),
         _modes(assessment, color, width),
-        _warnings(assessment, color, width),
+        warned(assessment.warnings, color, width),
     ]
     if verbose:
-        blocks += [_assumptions(assessment, color, width), _run(assessment, color, width)]
-    blocks.append(_cautions(color, width))
+        blocks += assumed(assessment.assumptions, color, width)
+        blocks.append(ran(assessment.run, assessment.host, color, width, _own(assessment)))
+    blocks.append(cautioned(color, width))
     return "\n\n".join(block for block in blocks if block) + "\n"
-
-
-def _headline(assessment: Assessment, color: bool, width: int) -> str:
-    lines = []
-    for label, sentence in sentences.headline(assessment):
-        line = wrap(sentences.mark(sentence), width, label.ljust(LABEL), " " * LABEL)
-        lines.append(bold(label, color) + line[len(label) :])
-    return "\n".join(lines)
 
 
 def _more(assessment: Assessment, width: int) -> str:
@@ -108,27 +99,8 @@ def _modes(assessment: Assessment, color: bool, width: int) -> str:
     return "\n".join(lines)
 
 
-def _warnings(assessment: Assessment, color: bool, width: int) -> str:
-    if not assessment.warnings:
-        return ""
-    lines = [wrap(f"{w.code}: {w.text}", width, "  ", "    ") for w in assessment.warnings]
-    return "\n".join([bold("Warnings", color), *lines])
-
-
-def _assumptions(assessment: Assessment, color: bool, width: int) -> str:
-    blocks = []
-    for origin, title in (("scenario", "Your values"), ("default", "Defaults")):
-        entries = [entry for entry in assessment.assumptions if entry.origin == origin]
-        if entries:
-            lines = [
-                wrap(f"{e.key}: {e.value} ({e.source}; {e.confidence})", width, "  ", "    ")
-                for e in entries
-            ]
-            blocks.append("\n".join([bold(title, color), *lines]))
-    return "\n\n".join(blocks)
-
-
-def _run(assessment: Assessment, color: bool, width: int) -> str:
+def _own(assessment: Assessment) -> list[str]:
+    """Return what the run's facts begin with."""
     lines = [f"title: {assessment.title}"]
     result = assessment.failure_probability
     if result is not None:
@@ -136,21 +108,4 @@ def _run(assessment: Assessment, color: bool, width: int) -> str:
             f"method: {result.method}, {result.evaluations} evaluations, "
             f"{percent(result.confidence)} interval {chance_range(result.low, result.high)}"
         )
-    for key, value in {**assessment.run, **assessment.host}.items():
-        if value is not None:
-            lines.append(f"{key}: {flat(value)}")
-    return "\n".join([bold("Run", color), *(wrap(x, width, "  ", "    ") for x in lines)])
-
-
-def flat(value: object) -> str:
-    """Return a mapping as "key value, key value"; anything else as text."""
-    if isinstance(value, dict):
-        return ", ".join(f"{key} {entry}" for key, entry in value.items())
-    return str(value)
-
-
-def _cautions(color: bool, width: int) -> str:
-    first, *others = CAUTIONS
-    lines = [wrap(f"{first.head} {first.text}", width, "  ", "    ")]
-    lines += [wrap(caution.head, width, "  ", "    ") for caution in others]
-    return "\n".join([bold("Before you pull or trust a rod", color), *lines])
+    return lines

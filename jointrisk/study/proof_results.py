@@ -6,10 +6,10 @@ few draws hold so hard a pull, is NaN here and null in the document.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, is_dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from jointrisk.study.results import Chance, clean
+from jointrisk.study.results import Chance, clean, plain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -189,7 +189,7 @@ class Proof:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document; null in place of NaN."""
-        fields = {name: _plain(getattr(self, name)) for name in self.__dataclass_fields__}
+        fields = {name: plain(getattr(self, name)) for name in self.__dataclass_fields__}
         fields["limits"] = [{"name": name, "load_newton": load} for name, load in self.limits]
         document: dict[str, Any] = clean({"schema_version": 1, **fields})
         return document
@@ -211,12 +211,3 @@ class Proof:
             columns["as_target"] = curve.as_target
         columns["hurt"] = curve.hurt
         return pd.DataFrame(columns)
-
-
-def _plain(value: Any) -> Any:
-    """Return a result as dictionaries and lists."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
-    if isinstance(value, tuple):
-        return [_plain(entry) for entry in value]
-    return dict(value) if hasattr(value, "items") else value

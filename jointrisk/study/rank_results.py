@@ -6,10 +6,10 @@ strongest first; entries with the same `rank` are not told apart by the draws.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from jointrisk.study.results import clean
+from jointrisk.study.results import clean, plain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -225,7 +225,7 @@ class Ranking:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document; null in place of NaN."""
-        document: dict[str, Any] = clean({"schema_version": 1, **_plain(self)})
+        document: dict[str, Any] = clean({"schema_version": 1, **plain(self)})
         document["doubts"] = None if self.doubts is None else self.doubts.to_dict()
         return document
 
@@ -240,14 +240,3 @@ class Ranking:
         ]
         columns = ["variable", "name", "kind", "rank", "measure", "value", "low", "high", "how"]
         return pd.DataFrame(rows, columns=columns)
-
-
-def _plain(item: Any) -> Any:
-    """Return dataclasses as dicts and tuples as lists, all the way down."""
-    if is_dataclass(item):
-        return {field.name: _plain(getattr(item, field.name)) for field in fields(item)}
-    if isinstance(item, tuple | list):
-        return [_plain(entry) for entry in item]
-    if hasattr(item, "items"):
-        return {key: _plain(value) for key, value in item.items()}
-    return item

@@ -8,8 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from jointrisk.study.results import clean
-from jointrisk.study.sweep_results import document
+from jointrisk.study.results import clean, plain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -94,7 +93,7 @@ class Rating:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document: unrounded, null in place of NaN."""
-        fields = {name: document(getattr(self, name)) for name in self.__dataclass_fields__}
+        fields = {name: plain(getattr(self, name)) for name in self.__dataclass_fields__}
         made: dict[str, Any] = clean({"schema_version": SCHEMA_VERSION, **fields})
         return made
 

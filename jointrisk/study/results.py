@@ -6,7 +6,7 @@ Loads and strengths [N], probabilities and shares [-], times [years].
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -357,6 +357,17 @@ def _geometry_dict(geometry: RodGeometry) -> dict[str, Any]:
     document = _fields(geometry) or {}
     document["ends"] = [_fields(end) for end in geometry.ends]
     return document
+
+
+def plain(value: Any) -> Any:
+    """Return a result, or a part of one, as dictionaries and lists all the way down."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {name: plain(getattr(value, name)) for name in value.__dataclass_fields__}
+    if isinstance(value, tuple | list):
+        return [plain(entry) for entry in value]
+    if hasattr(value, "items"):
+        return {key: plain(entry) for key, entry in value.items()}
+    return value
 
 
 def clean(value: Any) -> Any:

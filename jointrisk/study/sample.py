@@ -189,7 +189,7 @@ def _evaluate(
     rods: RodSet, u: Array, labels: npt.NDArray[np.bool_], with_rig: bool, with_wall: bool
 ) -> Outcome:
     n = u.shape[0]
-    values = rods.values(u)
+    values = rods.values(u, keys=rods.strength_keys | {RIG_BIAS})
     strength = rods.resistance(values, labels, with_rig=with_rig, with_wall=with_wall)
     rates = rods.hazard(values, strength)
     years = np.diff(slice_edges(rods.scenario))

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from jointrisk.study.results import clean
+from jointrisk.study.results import clean, plain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -176,7 +176,7 @@ class Sweep:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document: unrounded, null in place of NaN."""
-        fields = {name: document(getattr(self, name)) for name in self.__dataclass_fields__}
+        fields = {name: plain(getattr(self, name)) for name in self.__dataclass_fields__}
         made: dict[str, Any] = clean({"schema_version": SCHEMA_VERSION, **fields})
         return made
 
@@ -185,15 +185,6 @@ class Sweep:
         import pandas as pd
 
         return pd.DataFrame([_row(point) for point in self.points])
-
-
-def document(value: Any) -> Any:
-    """Return a result, or a part of one, as plain dictionaries and lists."""
-    if hasattr(value, "__dataclass_fields__"):
-        return {name: document(getattr(value, name)) for name in value.__dataclass_fields__}
-    if isinstance(value, tuple):
-        return [document(entry) for entry in value]
-    return dict(value) if hasattr(value, "items") else value
 
 
 def _row(point: SweepPoint) -> dict[str, Any]:
