@@ -12,6 +12,7 @@ from jointrisk.spread.copula import GaussianCopula
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from jointrisk.model.bond import Bools
     from jointrisk.model.layout import Floats, Layout
     from jointrisk.scenario.types import Scenario, Variable
 
@@ -130,6 +131,7 @@ def values_of(
     variables: Mapping[str, Variable],
     layout: Layout,
     changes: Mapping[str, Change],
+    read: Mapping[str, Bools] | None = None,
 ) -> dict[str, Floats]:
     """Return each variable's values, (copies, n), or (1, 1) for a constant.
 
@@ -141,7 +143,10 @@ def values_of(
     layout : Layout
     changes : mapping of str to Change
         Changed spreads by key; others stay.
+    read : mapping of str to ndarray of bool, (copies, n), optional
+        Where a variable will be read at all; elsewhere it is NaN.
     """
+    read = read or {}
     values: dict[str, Floats] = {}
     drawn: Floats
     for key, variable in variables.items():
@@ -149,7 +154,12 @@ def values_of(
         if columns is None:
             drawn = np.full((1, 1), variable.spread.mean)
         else:
-            drawn = variable.spread.from_normal(np.ascontiguousarray(scores[:, columns].T))
+            own = np.ascontiguousarray(scores[:, columns].T)
+            if key in read and read[key].shape == own.shape:
+                drawn = np.full(own.shape, np.nan)
+                drawn[read[key]] = variable.spread.from_normal(own[read[key]])
+            else:
+                drawn = variable.spread.from_normal(own)
         if key in changes:
             drawn = changes[key].apply(drawn, variable.spread.mean)
         values[key] = drawn

@@ -173,6 +173,55 @@ def hazard(
     return Hazard(*(np.stack(part) for part in zip(*found, strict=True)))
 
 
+def failure_rate(
+    scenario: Scenario,
+    values: Mapping[str, Floats],
+    slices: Sequence[tuple[Floats, Floats | None]],
+    gone: Sequence[int],
+    changes: Mapping[str, Change],
+) -> Floats:
+    """Return `Hazard.total` alone, (slices, n) [1/years]: the weakest link of each rod decides.
+
+    Parameters
+    ----------
+    scenario, values, slices, gone, changes
+        As for `hazard`.
+    """
+    found = [_rate_in_slice(scenario, values, pull, push, gone, changes) for pull, push in slices]
+    return np.stack(found)
+
+
+def _rate_in_slice(
+    scenario: Scenario,
+    values: Mapping[str, Floats],
+    pull: Floats,
+    push: Floats | None,
+    gone: Sequence[int],
+    changes: Mapping[str, Change],
+) -> Floats:
+    """Return the failure rate of the set in one slice, (n,) [1/years]; as for `_in_slice`."""
+    weakest, thrust = pull.min(axis=0), None if push is None else push.min(axis=0)
+    steady, factor = sustained_sum(scenario, values), values["model.load_factor"]
+    total = np.zeros(weakest.shape[1])
+    for load in scenario.loads:
+        if load.lasting:
+            continue
+        over, change = factor * line_factor(load, values), changes.get(load.size.key)
+        room = room_for(load, weakest, thrust, steady) / over
+        if load.scope == "all":
+            total += exceed_rate(load, room.min(axis=0), change)
+        else:
+            total += exceed_rate(load, room, change).sum(axis=0)
+    highest, lowest = lasting_range(scenario, values)
+    alone = highest > weakest
+    if thrust is not None:
+        alone = alone | (-lowest > thrust)
+    for mode in gone:
+        alone |= pull[mode] <= 0.0
+    total[alone.any(axis=0)] = np.inf
+    return total
+
+
 def _in_slice(
     scenario: Scenario,
     values: Mapping[str, Floats],

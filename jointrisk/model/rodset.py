@@ -20,7 +20,7 @@ from jointrisk.model.draws import (
     values_of,
 )
 from jointrisk.model.layout import Layout, lay_out
-from jointrisk.model.loads import Hazard, accumulated, hazard, pushes
+from jointrisk.model.loads import Hazard, accumulated, failure_rate, hazard, pushes
 from jointrisk.model.members import TIMED, member_resistance, modes_of
 from jointrisk.model.pulled import DAMAGE_FROM, DAMAGE_MOST
 from jointrisk.model.resistance import (
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from jointrisk.scenario.types import Scenario
 
 RIG_BIAS = "proof.rig_bias"
+KEEPS, LATENT_KEEPS = "weak_bonds.keeps", "weak_bonds.latent_keeps"
 NO_CHANGES: dict[str, Change] = {}
 NOT_OF_STRENGTH = frozenset(
     {
@@ -77,6 +78,7 @@ class RodSet:
         u: Floats,
         changes: Mapping[str, Change] = NO_CHANGES,
         keys: Collection[str] | None = None,
+        labels: Bools | None = None,
     ) -> dict[str, Floats]:
         """Return the drawn values by key, (copies, n), in the units of the house.
 
@@ -87,12 +89,18 @@ class RodSet:
         changes : mapping of str to Change
         keys : collection of str, optional
             Those asked for, by default all; `strength_keys` will do for `resistance` and `hazard`.
+        labels : ndarray of bool, (n, label_count), optional
+            Those that `resistance` will be asked with. What a weak joint keeps is then worked
+            out for weak joints alone, and is NaN for the others.
         """
         scores = correlate(u, self.layout, self.groups)
         variables = self.variables
         if keys is not None:
             variables = {key: variable for key, variable in variables.items() if key in keys}
-        return values_of(scores, variables, self.layout, changes)
+        read = None
+        if labels is not None:
+            read = {KEEPS: self.weak_joints(labels), LATENT_KEEPS: self.latent_joints(labels)}
+        return values_of(scores, variables, self.layout, changes, read)
 
     @property
     def strength_keys(self) -> frozenset[str]:
@@ -241,11 +249,29 @@ class RodSet:
     ) -> Hazard:
         """Return the yearly failure rates of service, slice by slice of the life."""
         slices = [(service.pull, service.push) for service in strength.slices]
+        return hazard(self.scenario, values, slices, self._gone, changes)
+
+    @property
+    def _gone(self) -> list[int]:
+        """Modes that fail without a load where their resistance is 0."""
         names = modes_of(self.scenario)
         gone = [names.index(mode) for mode in TIMED if mode in names]
         if self.scenario.cycles:  # the first of them finds a bond that holds nothing
             gone += range(len(BOND_MODES))
-        return hazard(self.scenario, values, slices, gone, changes)
+        return gone
+
+    def failure_rate(
+        self,
+        values: Mapping[str, Floats],
+        strength: Resistance,
+        changes: Mapping[str, Change] = NO_CHANGES,
+    ) -> Floats:
+        """Return the yearly failure rate of the set in each slice, (slices, n) [1/years].
+
+        What `hazard` calls `total`, without asking what fails.
+        """
+        slices = [(service.pull, service.push) for service in strength.slices]
+        return failure_rate(self.scenario, values, slices, self._gone, changes)
 
     def failure_chance(
         self,
@@ -255,7 +281,7 @@ class RodSet:
     ) -> Floats:
         """Return the chance that any rod fails over the life, given each draw, (n,) [-]."""
         years = np.diff(slice_edges(self.scenario))
-        return -np.expm1(-accumulated(self.hazard(values, strength, changes).total, years))
+        return -np.expm1(-accumulated(self.failure_rate(values, strength, changes), years))
 
 
 def rod_set(scenario: Scenario, rods: int | None = None) -> RodSet:

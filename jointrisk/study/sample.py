@@ -28,8 +28,9 @@ if TYPE_CHECKING:
     Array = npt.NDArray[np.float64]
     Map = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 
-PILOT, MAIN, BAND, RANK, PULL, COMMON, RANKED, DOUBTS = 1, 2, 3, 4, 5, 6, 7, 8
+PILOT, MAIN, BAND, RANK, PULL, COMMON, RANKED, DOUBTS, LEARN = 1, 2, 3, 4, 5, 6, 7, 8, 9
 """Purposes of the random streams."""
+PLAN_TESTS = 10
 PILOT_DRAWS = 2**11
 JOINTS_A_PILOT = 2**14
 """Draws of the pilot are at most this over the joints of a set, and at most `PILOT_DRAWS`."""

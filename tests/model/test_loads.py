@@ -23,6 +23,8 @@ from jointrisk.spread import Fixed, Gumbel, MaximumOf, MaximumOfEvents, Normal, 
 def hazard(scenario, values, pull, push, changes):
     """Return the rates of a life in one slice: (n,), (rods, n) and (modes, n)."""
     found = loads.hazard(scenario, values, [(pull, push)], (), changes)
+    alone = loads.failure_rate(scenario, values, [(pull, push)], (), changes)
+    np.testing.assert_allclose(alone, found.total, rtol=1e-12)
     return Hazard(found.total[0], found.rod[0], found.mode[0])
 
 

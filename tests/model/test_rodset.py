@@ -131,6 +131,20 @@ def test_strength_and_rates_need_only_their_own_keys(make):
         np.testing.assert_array_equal(rods.hazard(own, lean).total, rods.hazard(every, full).total)
 
 
+def test_what_a_weak_joint_keeps_is_worked_out_where_it_is_read(make):
+    rods = rod_set(make((("both", "900 N"),), lone="0.02", bad="0.3", rods=2))
+    u, labels = draws(rods, 400)
+    labels[::3] = True
+    every, own = rods.values(u), rods.values(u, labels=labels)
+    weak = rods.weak_joints(labels)
+    np.testing.assert_array_equal(np.isnan(own["weak_bonds.keeps"]), ~weak)
+    np.testing.assert_array_equal(own["weak_bonds.keeps"][weak], every["weak_bonds.keeps"][weak])
+    for values in (every, own):
+        strength = rods.resistance(values, labels)
+        assert not np.isnan(strength.pull).any()
+        np.testing.assert_array_equal(strength.pull, rods.resistance(every, labels).pull)
+
+
 def test_rates_of_many_draws_are_those_of_each_part(make):
     """Draws are worked out some thousand at a time: no draw may be left out or moved."""
     rods = rod_set(make((("both", "900 N"), ("pull", "700 N"))))
