@@ -262,7 +262,7 @@ def _bond_margin(
         labels = np.zeros((u.shape[0], layout.label_count), dtype=bool)
         if label is not None:
             labels[:, label] = True
-        values = single.values(u)
+        values = single.values(u, keys=single.strength_keys, labels=labels)
         force = single.joint_force(values, labels, **state)[end : end + 1]
         if not single.push or _alike(single):
             return _lowest_room(single, values, force, force if single.push else None)
@@ -277,7 +277,7 @@ def _wear_margin(single: RodSet, end: int, name: str) -> Margin:
     """Return the margin of one bond against time, or of its back-up where that is larger."""
 
     def margin(u: Array) -> Array:
-        values = single.values(u)
+        values = single.values(u, keys=single.strength_keys)
         labels = np.zeros((u.shape[0], single.layout.label_count), dtype=bool)
         own = single.joint_wear(values, labels)[name][end]
         held = single.backup_force(values, u.shape[0])
@@ -301,7 +301,7 @@ def _alike(single: RodSet) -> bool:
 
 def _member_margin(single: RodSet, name: str, push: bool) -> Margin:
     def margin(u: Array) -> Array:
-        values = single.values(u)
+        values = single.values(u, keys=single.strength_keys)
         own = single.member_resistance(values, u.shape[0], push=push)[name]
         other = np.full(own.shape, np.inf)
         return _lowest_room(single, values, other if push else own, own if push else other)
