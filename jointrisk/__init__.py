@@ -11,7 +11,18 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from jointrisk.errors import EstimateError, InputError, JointriskError, ScenarioError
     from jointrisk.scenario import load, load_options, load_text
-    from jointrisk.study import assess, compare, proof, rank, rating, single_lap, sweep
+    from jointrisk.study import (
+        assess,
+        compare,
+        fit,
+        learn,
+        plan,
+        proof,
+        rank,
+        rating,
+        single_lap,
+        sweep,
+    )
 
 __version__ = "0.1.0"
 
@@ -22,9 +33,12 @@ _HOME = {
     "ScenarioError": "errors",
     "assess": "study",
     "compare": "study",
+    "fit": "study",
+    "learn": "study",
     "load": "scenario",
     "load_options": "scenario",
     "load_text": "scenario",
+    "plan": "study",
     "proof": "study",
     "rank": "study",
     "rating": "study",
@@ -41,9 +55,12 @@ __all__ = [
     "__version__",
     "assess",
     "compare",
+    "fit",
+    "learn",
     "load",
     "load_options",
     "load_text",
+    "plan",
     "proof",
     "rank",
     "rating",

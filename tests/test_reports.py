@@ -52,9 +52,10 @@ def test_what_the_report_says_of_pulls_is_what_is_found_today(path):
 def test_every_command_has_its_pages_and_all_are_of_the_scenario_of_today():
     folder = ROOT / "reports" / "land-sailer-brake-rod"
     sha = jointrisk.load(ROOT / "scenarios" / "land-sailer-brake-rod.toml").sha256
-    for name in ("proof", "rank", "compare", "sweep", "rating"):
+    for name in ("proof", "rank", "compare", "sweep", "rating", "plan", "learn"):
         assert (folder / f"{name}.html").is_file()
         assert sha in (folder / f"{name}.json").read_text("utf-8"), name
+    assert (folder / "fit.html").is_file()
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: f"{p.parent.name}/{p.name}")

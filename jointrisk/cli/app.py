@@ -12,8 +12,11 @@ from jointrisk.cli import (
     assess,
     check,
     compare,
+    fit,
     guide,
+    learn,
     new,
+    plan,
     proof,
     rank,
     rating,
@@ -43,8 +46,11 @@ app.command("compare", short_help="Options side by side.")(compare.command)
 app.command("rank", short_help="What the failure probability hangs on.")(rank.command)
 app.command("sweep", short_help="One quantity over a range.")(sweep.command)
 app.command("rating", short_help="How large the loads may be.")(rating.command)
+app.command("learn", short_help="What finished pulls have taught.")(learn.command)
+app.command("plan", short_help="Which test to make next, how many.")(plan.command)
+app.command("fit", short_help="What broken coupons or rods say.")(fit.command)
 app.command("single-lap", short_help="What broken lap coupons say.")(single_lap.command)
-app.command("schema", short_help="Print the JSON Schema of a scenario.")(schema.command)
+app.command("schema", short_help="Print the JSON Schema of a scenario or a result.")(schema.command)
 app.command("guide", short_help="Read the manual, topic by topic.")(guide.command)
 
 

@@ -1,4 +1,4 @@
-"""Estimators for any limit state: probability, interval, design points, screening, indices.
+"""Estimators for any limit state: probability, interval, screening, indices, learning.
 
 Names are loaded when they are first used: a study needs few of the methods.
 """
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from jointrisk.reliability.screening import Screening
     from jointrisk.reliability.shapley_effects import shapley
     from jointrisk.reliability.sobol_indices import sobol
+    from jointrisk.reliability.strength_learning import Learned, learn_strength
+    from jointrisk.reliability.weak_learning import LearnedFraction, learn_weak_fraction
 
 _HOME = {
     "Effects": "indices",
@@ -24,10 +26,14 @@ _HOME = {
     "FailureIndices": "indices",
     "FailurePoint": "estimates",
     "Indices": "indices",
+    "Learned": "strength_learning",
+    "LearnedFraction": "weak_learning",
     "Screening": "screening",
     "ScreeningLoad": "loads",
     "estimate": "estimates",
     "failure_sobol": "failure_indices",
+    "learn_strength": "strength_learning",
+    "learn_weak_fraction": "weak_learning",
     "screen": "proof",
     "shapley": "shapley_effects",
     "smallest_load": "proof",
@@ -40,10 +46,14 @@ __all__ = [
     "FailureIndices",
     "FailurePoint",
     "Indices",
+    "Learned",
+    "LearnedFraction",
     "Screening",
     "ScreeningLoad",
     "estimate",
     "failure_sobol",
+    "learn_strength",
+    "learn_weak_fraction",
     "screen",
     "shapley",
     "smallest_load",

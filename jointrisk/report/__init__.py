@@ -15,11 +15,18 @@ from jointrisk.errors import InputError
 
 if TYPE_CHECKING:
     from jointrisk.study.compare_results import Comparison
+    from jointrisk.study.fit_results import CouponFit
+    from jointrisk.study.learn_results import Learnt
+    from jointrisk.study.plan_results import TestPlan
     from jointrisk.study.proof_results import Proof
     from jointrisk.study.rank_results import Ranking
     from jointrisk.study.rating_results import Rating
     from jointrisk.study.results import Assessment
     from jointrisk.study.sweep_results import Sweep
+
+    Result = (
+        Assessment | Proof | Comparison | Ranking | Sweep | Rating | Learnt | TestPlan | CouponFit
+    )
 
 __all__ = ["save"]
 
@@ -29,10 +36,7 @@ LOG = "log.csv"
 """Blank log of pulls, to be filled in."""
 
 
-def save(
-    result: Assessment | Proof | Comparison | Ranking | Sweep | Rating,
-    folder: str | os.PathLike[str],
-) -> tuple[Path, Path]:
+def save(result: Result, folder: str | os.PathLike[str]) -> tuple[Path, Path]:
     """Write a result to a folder.
 
     Of an assessment ``report.html``, ``result.json``, ``tables/*.csv``; of any other study files
@@ -44,7 +48,7 @@ def save(
 
     Parameters
     ----------
-    result : Assessment, Proof, Comparison, Ranking, Sweep or Rating
+    result : Assessment, Proof, Comparison, Ranking, Sweep, Rating, Learnt, TestPlan or CouponFit
         What a study returned.
     folder : path
         Made, with its parents, if it does not exist.
@@ -72,10 +76,13 @@ def save(
 
 _STUDIES = {
     "Comparison": "compare",
+    "CouponFit": "fit",
+    "Learnt": "learn",
     "Proof": "proof",
     "Ranking": "rank",
     "Rating": "rating",
     "Sweep": "sweep",
+    "TestPlan": "plan",
 }
 """Name of the files of each result but the main one, and of the modules that make them."""
 
@@ -90,8 +97,8 @@ def _made(result: object) -> Made:
     name = _STUDIES.get(kind.__name__)
     if name is None or not kind.__module__.startswith("jointrisk.study."):
         raise InputError(
-            "result must be what assess, proof, rank, compare, sweep or rating returned; "
-            f"got {kind.__name__}"
+            "result must be what assess, proof, rank, compare, sweep, rating, learn, plan or "
+            f"fit returned; got {kind.__name__}"
         )
     texts, tables = _of(result, f"{name}_page", f"{name}_tables", (f"{name}.html", f"{name}.json"))
     if name == "proof":

@@ -10,6 +10,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from jointrisk.report.sentences import band_end
 from jointrisk.report.style import (
     BLUE,
     GREEN,
@@ -23,7 +24,7 @@ from jointrisk.report.style import (
     label_line,
     load_axis,
 )
-from jointrisk.report.words import chance, factor, load, percent
+from jointrisk.report.words import chance, chance_range, factor, load, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from jointrisk.study.results import Assessment, Curve
+    from jointrisk.study.results import Assessment, Curve, FailureProbability
 
 LOWEST = 1e-7
 """Floor of the probability axes [-]."""
@@ -321,10 +322,22 @@ def describe(assessment: Assessment) -> dict[str, tuple[str, str]]:
     if result is not None:
         words["band"] = (
             "Failure probability over what is not known",
-            f"Nine in ten of the equally likely states lie between {chance(result.band_p05)} "
-            f"and {chance(result.band_p95)}; half lie below {chance(result.band_p50)}.",
+            "Nine in ten of the equally likely states lie between "
+            f"{band_end(result, 'p05')} and {band_end(result, 'p95')}; half lie below "
+            f"{band_end(result, 'p50')}.{_ends_in_words(result)}",
         )
     return words
+
+
+def _ends_in_words(result: FailureProbability) -> str:
+    """Say between what the ends of the band lie themselves; "" where they have no intervals."""
+    low, high = result.band_p05_interval, result.band_p95_interval
+    if low is None or high is None:
+        return ""
+    return (
+        f" By sampling error the lower of these lies anywhere from {chance_range(*low)}, the "
+        f"upper from {chance_range(*high)}."
+    )
 
 
 def _pull_in_words(assessment: Assessment) -> str:

@@ -116,6 +116,10 @@ def _values(assessment: Assessment) -> dict[str, Any]:
         "a": assessment,
         "chance_range": words.chance_range,
         "shown_rows": figures.MOST_ROWS,
+        "known_band": [
+            sentences.band_end(result, name) for name in ("p05", "p50", "p95") if result is not None
+        ],
+        "ends_known": "" if result is None else _as_sentence(sentences.ends_of_band(result)),
         "digits": (result.low, result.high) if result is not None else (None, None),
         "answers": sentences.headline(assessment),
         "more": [
@@ -142,6 +146,10 @@ def _values(assessment: Assessment) -> dict[str, Any]:
         ],
         "cautions": CAUTIONS,
     }
+
+
+def _as_sentence(text: str) -> str:
+    return f" {text[:1].upper()}{text[1:]}: more draws would tell it closer." if text else ""
 
 
 def _joints(assessment: Assessment) -> list[dict[str, Any]]:

@@ -5,9 +5,11 @@ Two asterisks open and close what is to stand out; `mark` turns them into someth
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from jointrisk.report.words import (
+    SMALLEST_TOLD,
     about,
     chance,
     chance_range,
@@ -15,15 +17,25 @@ from jointrisk.report.words import (
     load,
     load_all,
     multiple,
+    number,
     percent,
 )
 
 if TYPE_CHECKING:
-    from jointrisk.study.results import Assessment, Influence, PullWorth, Strength
+    from jointrisk.study.results import (
+        Assessment,
+        FailureProbability,
+        Influence,
+        PullWorth,
+        Strength,
+        TargetVerdict,
+    )
 
 NOT_JUDGED = "**Load not judged:** the scenario names no load, so no failure probability is given."
 UNCHANGED = (0.9, 1.1)
 """A pull that leaves the failure probability within this ratio changes nothing [-]."""
+WELL_KNOWN = 1.25
+"""An end of the band that is known to within this factor is told without a word more [-]."""
 
 
 def mark(sentence: str, before: str = "", after: str = "") -> str:
@@ -69,9 +81,38 @@ def failure(assessment: Assessment) -> str:
     return (
         f"**{estimate}** that {_any_rod(assessment)} lets go in {duration(result.period_years)}; "
         "because of what is not known, anywhere from "
-        f"**{chance(result.band_p05)}** to **{chance(result.band_p95)}** "
-        f"(sampling alone: {chance_range(result.low, result.high)})."
+        f"**{band_end(result, 'p05')}** to **{band_end(result, 'p95')}** "
+        f"({_ends(result)}sampling alone: {chance_range(result.low, result.high)})."
     )
+
+
+def band_end(result: FailureProbability, name: str) -> str:
+    """Say an end or the middle ("p05", "p50", "p95") of the band, to the digits it carries."""
+    value, between = getattr(result, f"band_{name}"), getattr(result, f"band_{name}_interval")
+    return chance(value, *(between or (None, None)))
+
+
+def ends_of_band(result: FailureProbability) -> str:
+    """Say how well the ends of the band are known themselves; "" where well enough."""
+    said = []
+    for name in ("p05", "p95"):
+        between = getattr(result, f"band_{name}_interval")
+        if between is None or between[1] < SMALLEST_TOLD:
+            continue
+        low, high = between
+        if low <= 0.0:
+            said.append(f"the {band_end(result, name)} may be anything up to {chance(high)}")
+        elif math.sqrt(high / low) > WELL_KNOWN:
+            within = number(math.sqrt(high / low), 2, "up")
+            said.append(
+                f"the {band_end(result, name)} itself is known to within a factor of {within}"
+            )
+    return " and ".join(said)
+
+
+def _ends(result: FailureProbability) -> str:
+    known = ends_of_band(result)
+    return f"{known}; " if known else ""
 
 
 def _any_rod(assessment: Assessment) -> str:
@@ -247,7 +288,17 @@ def target(assessment: Assessment) -> str:
         return text + "**Not judged:** no load is given."
     verdict = {True: "**Met**", False: "**Missed**", None: "**Undecided**"}[goal.met]
     why = ": the target lies inside the range of what is not known" if goal.met is None else ""
-    return f"{text}{verdict}{why}; chance that it is met: {_odds(goal.chance_met)}."
+    likely = _odds(goal.chance_met) + _likely_range(goal)
+    near = " A near thing: other random numbers may turn the verdict." if goal.close else ""
+    return f"{text}{verdict}{why}; chance that it is met: {likely}.{near}"
+
+
+def _likely_range(goal: TargetVerdict) -> str:
+    """Return the interval of the chance that the target is met where the verdict hangs on it."""
+    if goal.chance_met_interval is None or (goal.met is not None and not goal.close):
+        return ""
+    first, last = (_odds(share) for share in goal.chance_met_interval)
+    return "" if first == last else f" ({first} to {last})"
 
 
 def _odds(share: float) -> str:

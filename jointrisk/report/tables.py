@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 Cell = str | float | None
 
 NAMES = {
+    "failure.csv": "failure probability and its band",
     "strength.csv": "strength and load",
     "modes.csv": "ways to fail",
     "ranking.csv": "what it hangs on",
@@ -34,6 +35,7 @@ def csv_texts(assessment: Assessment) -> dict[str, str]:
     apostrophe before it.
     """
     made = {
+        "failure.csv": _failure(assessment),
         "strength.csv": _strength(assessment),
         "modes.csv": _modes(assessment),
         "ranking.csv": _ranking(assessment),
@@ -50,6 +52,24 @@ def links(assessment: Assessment) -> list[tuple[str, str]]:
 
 
 Table = tuple[tuple[str, ...], list[tuple[Cell, ...]]]
+
+
+def _failure(assessment: Assessment) -> Table:
+    """Return the failure probability, its band and what meets the target, each with interval."""
+    found, goal = assessment.failure_probability, assessment.target
+    if found is None:
+        return (), []
+    none = (None, None)
+    rows: list[tuple[Cell, ...]] = [
+        ("failure probability over the life", found.estimate, found.low, found.high),
+        ("band, 5 % of the states below", found.band_p05, *(found.band_p05_interval or none)),
+        ("band, half of the states below", found.band_p50, *(found.band_p50_interval or none)),
+        ("band, 95 % of the states below", found.band_p95, *(found.band_p95_interval or none)),
+    ]
+    if goal is not None:
+        between = goal.chance_met_interval or none
+        rows.append(("chance that the target is met", goal.chance_met, *between))
+    return ("what", "value [-]", "low [-]", "high [-]"), rows
 
 
 def _strength(assessment: Assessment) -> Table:

@@ -9,6 +9,9 @@ if TYPE_CHECKING:
     from jointrisk.study.assessment import assess
     from jointrisk.study.compare_study import compare
     from jointrisk.study.coupon import single_lap
+    from jointrisk.study.fit_study import fit
+    from jointrisk.study.learn_study import learn
+    from jointrisk.study.plan_study import plan
     from jointrisk.study.proof_study import proof
     from jointrisk.study.rank_study import rank
     from jointrisk.study.rating_study import rating
@@ -17,6 +20,9 @@ if TYPE_CHECKING:
 _HOME = {
     "assess": "assessment",
     "compare": "compare_study",
+    "fit": "fit_study",
+    "learn": "learn_study",
+    "plan": "plan_study",
     "proof": "proof_study",
     "rank": "rank_study",
     "rating": "rating_study",
@@ -24,7 +30,18 @@ _HOME = {
     "sweep": "sweep_study",
 }
 
-__all__ = ["assess", "compare", "proof", "rank", "rating", "single_lap", "sweep"]
+__all__ = [
+    "assess",
+    "compare",
+    "fit",
+    "learn",
+    "plan",
+    "proof",
+    "rank",
+    "rating",
+    "single_lap",
+    "sweep",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -64,8 +64,9 @@ def assess(
     used = resolve_seed(scenario.seed if seed is None else seed)
     sample, pulled = _samples(scenario, used, pool)
     loaded = bool(scenario.loads)
-    states = band(sample, used, pool) if loaded else Band(np.empty(0), np.empty(0))
-    chance = judgement.failure_probability(sample, states.life) if loaded else None
+    states = band(sample, used, pool, again=True) if loaded else Band(np.empty(0), np.empty(0))
+    over, held = (states.life, states.life_again), (states.target, states.target_again)
+    chance = judgement.failure_probability(sample, *over) if loaded else None
     _trust(sample)
     if chance is not None:
         chance = replace(chance, without_backup=chance_without_backup(scenario, used, pool))
@@ -84,7 +85,7 @@ def assess(
         push_aged=pushed if pushed is not None and _differs(pushed, aged) else None,
         permitted_load=judgement.permitted_load(sample, target) if target else None,
         failure_probability=chance,
-        target=judgement.target_verdict(sample, target, chance, states.target) if target else None,
+        target=judgement.target_verdict(sample, target, chance, *held) if target else None,
         modes=judgement.modes(sample) if loaded else (),
         ranking=ranking,
         proof=proof,

@@ -4,14 +4,15 @@ For each state of the unknowns the failure probability over the scatter is estim
 its own small weighted sample, drawn near failure given that state. The states fill their
 space evenly (Latin hypercube), and all the failure probabilities together are the band.
 
-Each estimate has noise of its own, which would widen the band; its share of the variance of
-the log is known from the samples themselves and is taken out by drawing the logs together
-(and the bias of the log with it).
+Each estimate has noise of its own, which would widen the band, and the states are few beyond
+its ends. `band_ends` takes the noise out and lets each state speak for its neighbours too; where
+the states are too few for that, the logs are drawn together by the share of their variance that
+is noise (and the bias of the log with it).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from scipy.special import ndtri
 
 from jointrisk.reliability.mixture import Proposal, draw
 from jointrisk.reliability.streams import block_rng
+from jointrisk.study.band_ends import REFERENCE, equally_likely
 from jointrisk.study.judgement import target_terms, worst_year
 from jointrisk.study.sample import BAND, evaluate
 
@@ -51,9 +53,13 @@ class Band:
     """Of the set over its life."""
     target: Array
     """As the target counts it; the same as `life` without one."""
+    life_again: Array = field(default_factory=lambda: np.empty((0, 0)))
+    """The same without each group of states, for the intervals of the ends, (groups, k) [-];
+    none where they were not asked for, or where the states are too few."""
+    target_again: Array = field(default_factory=lambda: np.empty((0, 0)))
 
 
-def band(sample: Sample, seed: int, pool: Any = None) -> Band:
+def band(sample: Sample, seed: int, pool: Any = None, *, again: bool = False) -> Band:
     """Return failure probabilities at equally likely states of what is not known.
 
     Parameters
@@ -62,18 +68,31 @@ def band(sample: Sample, seed: int, pool: Any = None) -> Band:
         The main one: its proposal serves again.
     seed : int
     pool : object with ``map``, optional
+    again : bool
+        True: what the intervals of the ends need is worked out too.
     """
     rods = sample.rods
     if not unknown_columns(rods).any():
         return Band(np.empty(0), np.empty(0))
     each = int(np.clip(JOINTS_ALLOWED // (STATES * rods.layout.joints), 24, DRAWS_PER_STATE))
-    _, state, weight, outcome = drawn_states(sample, STATES, each, block_rng(seed, BAND, 0), pool)
-    whole = np.sort(at_states(weight * -np.expm1(-outcome.hazard), state, each))
+    scores, state, weight, outcome = drawn_states(
+        sample, STATES, each, block_rng(seed, BAND, 0), pool
+    )
+    reference = hypercube(block_rng(seed, BAND, 1), REFERENCE, scores.shape[1])
+
+    def even(terms: Array, gone: Array | None = None) -> tuple[Array, Array]:
+        chance, variance = _by_state(terms, state, each, gone)
+        found = equally_likely(scores, chance, variance, reference, again=again)
+        alone = np.empty((0, chance.size))
+        return (np.sort(_without_noise(chance, variance)), alone) if found is None else found
+
+    whole, whole_again = even(weight * -np.expm1(-outcome.hazard))
     target = rods.scenario.target
     if target is None:
-        return Band(whole, whole)
+        return Band(whole, whole, whole_again, whole_again)
     fails, gone = target_terms(sample.rods.scenario, outcome, target, worst_year(sample, target))
-    return Band(whole, np.sort(at_states(weight * fails, state, each, weight * gone)))
+    own, own_again = even(weight * fails, weight * gone)
+    return Band(whole, own, whole_again, own_again)
 
 
 def drawn_states(
@@ -164,6 +183,13 @@ def at_states(
 
     Of the sets not `gone` before, where that is given.
     """
+    return _without_noise(*_by_state(terms, state, each, gone))
+
+
+def _by_state(
+    terms: Array, state: npt.NDArray[np.intp], each: int, gone: Array | None
+) -> tuple[Array, Array]:
+    """Return the mean of each state's terms and the variance of its error, (STATES,) [-]."""
     total = np.bincount(state, terms, minlength=STATES) / each
     square = np.bincount(state, terms**2, minlength=STATES) / each
     variance = np.maximum(square - total**2, 0.0) / each
@@ -171,7 +197,7 @@ def at_states(
         left = 1.0 - np.bincount(state, gone, minlength=STATES) / each
         left = np.clip(left, SMALLEST_LEFT, 1.0)
         total, variance = total / left, variance / left**2
-    return _without_noise(total, variance)
+    return total, variance
 
 
 def unknown_columns(rods: RodSet) -> npt.NDArray[np.bool_]:

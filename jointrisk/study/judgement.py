@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +18,7 @@ from jointrisk.reliability.interval import (
     weighted_interval,
     weighted_quantile,
 )
+from jointrisk.study.band_ends import quantile_interval, quantiles, share_interval
 from jointrisk.study.results import (
     FailureProbability,
     Mode,
@@ -38,6 +41,8 @@ LARGEST_AS_ODDS = 0.1
 WHOLE = 1e-9
 """A year is whole if the life ends no sooner than this before its end [years]."""
 BAND_QUANTILES = (0.05, 0.5, 0.95)
+NOT_REPEATED = np.empty((0, 0))
+"""Stands for states that were not worked out without each group of them."""
 
 
 def strength(sample: Sample, by_rod: Array) -> Strength:
@@ -86,13 +91,29 @@ def permitted_load(sample: Sample, target: Target) -> PermittedLoad:
     )
 
 
-def failure_probability(sample: Sample, states: Array) -> FailureProbability:
-    """Return the failure probability of the set over its life, with interval and band."""
+def failure_probability(
+    sample: Sample, states: Array, again: Array = NOT_REPEATED
+) -> FailureProbability:
+    """Return the failure probability of the set over its life, with interval and band.
+
+    Parameters
+    ----------
+    sample : Sample
+    states : ndarray, (k,) [-]
+        Failure probability at equally likely states; empty where all is known.
+    again : ndarray, (groups, k) [-]
+        The same without each group of states (see `band_ends`); where there is none the ends
+        of the band have the interval of so many independent states.
+    """
     scenario = sample.rods.scenario
-    bounds = _bounds(sample)
+    bounds = _bounds(sample, sample.fails)
     rod = -np.expm1(-sample.outcome.rod_hazard).mean(axis=0)
     year = worst_year(sample, None)
-    levels = np.quantile(states, BAND_QUANTILES) if states.size else [bounds.estimate] * 3
+    levels = quantiles(states, BAND_QUANTILES) if states.size else [bounds.estimate] * 3
+    ends = [
+        _pair(quantile_interval(states, again, level, CONFIDENCE)) if states.size else None
+        for level in BAND_QUANTILES
+    ]
     return FailureProbability(
         estimate=bounds.estimate,
         low=bounds.low,
@@ -109,12 +130,19 @@ def failure_probability(sample: Sample, states: Array) -> FailureProbability:
         worst_year_number=year + 1,
         method="importance sampling, loads integrated exactly",
         evaluations=sample.evaluations,
+        band_p05_interval=ends[0],
+        band_p50_interval=ends[1],
+        band_p95_interval=ends[2],
     )
 
 
-def _bounds(sample: Sample) -> Bounds:
-    """Return the failure probability over the life with its interval."""
-    terms = sample.weight * sample.fails
+def _pair(ends: Array) -> tuple[float, float]:
+    return float(ends[0]), float(ends[1])
+
+
+def _bounds(sample: Sample, fails: Array) -> Bounds:
+    """Return the mean of each draw's chance to fail, with its interval."""
+    terms = sample.weight * fails
     if sample.often:
         return ratio_interval(terms, sample.weight, sample.component, CONFIDENCE)
     guard = float(sample.plan.proposal.shares[0])
@@ -253,7 +281,11 @@ def target_terms(
 
 
 def target_verdict(
-    sample: Sample, target: Target, chance: FailureProbability | None, states: Array
+    sample: Sample,
+    target: Target,
+    chance: FailureProbability | None,
+    states: Array,
+    again: Array = NOT_REPEATED,
 ) -> TargetVerdict:
     """Hold the target against the band of what is not known.
 
@@ -265,21 +297,59 @@ def target_verdict(
         None where no load is given.
     states : ndarray, (k,) [-]
         The target's own failure probability at equally likely states; empty where all is known.
+    again : ndarray, (groups, k) [-]
+        The same without each group of states; may be none.
     """
     life = sample.rods.scenario.life
     period = life if target.period == "life" else min(1.0, life)
-    met: bool | None = None
-    likely: float | None = None
-    if chance is not None:
-        judged = before_any_pull(sample, target)
-        band = states if states.size else np.array([judged])
-        likely = float(np.mean(band <= target.probability))
-        low, high = np.quantile(band, (0.05, 0.95))
-        if judged <= target.probability and high <= target.probability:
-            met = True
-        elif judged > target.probability and low > target.probability:
-            met = False
-    return TargetVerdict(target.probability, period, target.scope, met, likely, target.source)
+    found = TargetVerdict(target.probability, period, target.scope, None, None, target.source)
+    if chance is None:
+        return found
+    judged = before_any_pull(sample, target)
+    around = _judged_interval(sample, target, judged)
+    if not states.size:
+        close = around[0] <= target.probability < around[1]
+        likely = float(judged <= target.probability)
+        between = (0.0, 1.0) if close else (likely, likely)
+        return replace(
+            found,
+            met=likely > 0.0,
+            chance_met=likely,
+            chance_met_interval=between,
+            close=close,
+        )
+    low, high = (float(level) for level in quantiles(states, BAND_QUANTILES[::2]))
+    lows, highs = (
+        quantile_interval(states, again, level, CONFIDENCE) for level in BAND_QUANTILES[::2]
+    )
+    met = _met(target.probability, judged, low, high)
+    others = {_met(target.probability, *ends) for ends in product(around, lows, highs)}
+    return replace(
+        found,
+        met=met,
+        chance_met=float(np.mean(states <= target.probability)),
+        chance_met_interval=_pair(share_interval(states, again, target.probability, CONFIDENCE)),
+        close=others != {met},
+    )
+
+
+def _met(asked: float, judged: float, low: float, high: float) -> bool | None:
+    """Return whether average and band lie at or below what is asked, or above it; else None."""
+    if judged <= asked and high <= asked:
+        return True
+    return False if judged > asked and low > asked else None
+
+
+def _judged_interval(sample: Sample, target: Target, judged: float) -> tuple[float, float]:
+    """Return the sampling interval of what `before_any_pull` says."""
+    fails = target_terms(sample.rods.scenario, sample.outcome, target, worst_year(sample, target))[
+        0
+    ]
+    bounds = _bounds(sample, fails)
+    if not bounds.estimate > 0.0:
+        return bounds.low, bounds.high
+    scale = judged / bounds.estimate
+    return scale * bounds.low, scale * bounds.high
 
 
 def _odds(chance: float) -> str:

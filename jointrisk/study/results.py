@@ -77,6 +77,11 @@ class FailureProbability:
     evaluations: int
     without_backup: Chance | None = None
     """The same without pin and hole of the back-up; None where there is none."""
+    band_p05_interval: tuple[float, float] | None = None
+    """Between what the lower end of the band lies, by its sampling error; None where it was not
+    worked out."""
+    band_p50_interval: tuple[float, float] | None = None
+    band_p95_interval: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,11 @@ class TargetVerdict:
     chance_met: float | None
     """None where no load is given."""
     source: str
+    chance_met_interval: tuple[float, float] | None = None
+    """Between what it lies, by its sampling error."""
+    close: bool = False
+    """Whether the verdict is another one somewhere within the sampling errors of what it is
+    held against."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,7 +340,9 @@ def _failure_dict(chance: FailureProbability | None) -> dict[str, Any] | None:
     document = _fields(chance)
     if document is None:
         return None
-    document["band"] = {key: document.pop(f"band_{key}") for key in ("p05", "p50", "p95")}
+    ends = ("p05", "p50", "p95")
+    names = [*ends, *(f"{end}_interval" for end in ends)]
+    document["band"] = {name: document.pop(f"band_{name}") for name in names}
     document["worst_year"] = {
         "estimate": document.pop("worst_year"),
         "year": document.pop("worst_year_number"),

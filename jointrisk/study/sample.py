@@ -190,7 +190,7 @@ def _evaluate(
     rods: RodSet, u: Array, labels: npt.NDArray[np.bool_], with_rig: bool, with_wall: bool
 ) -> Outcome:
     n = u.shape[0]
-    values = rods.values(u, keys=rods.strength_keys | {RIG_BIAS})
+    values = rods.values(u, keys=rods.strength_keys | {RIG_BIAS}, labels=labels)
     strength = rods.resistance(values, labels, with_rig=with_rig, with_wall=with_wall)
     rates = rods.hazard(values, strength)
     years = np.diff(slice_edges(rods.scenario))

@@ -149,7 +149,7 @@ def main(number, rounds, scenario):
             f"{'with' if with_rig else 'without'} the rig: "
             f"{1e6 * ours.min() / (blocks * BLOCK):.2f} us a rod, "
             f"{np.median(ours / theirs):.2f} times the bare draws; "
-            f"on two threads {max(rates):,.0f} rods/s at best, {np.median(rates):,.0f} in the middle"
+            f"on two threads {max(rates):,.0f} rods/s at best, {np.median(rates):,.0f} middling"
         )
     step_table(rods, blocks)
     pull_out_table(rounds)

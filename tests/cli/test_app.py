@@ -9,8 +9,8 @@ from jointrisk.cli.status import Status
 
 HEAVY = ("scipy", "pandas", "matplotlib", "pydantic", "numpy", "rich", "jinja2")
 COMMANDS = (
-    *("new", "check", "assess", "proof", "compare", "rank", "sweep", "rating", "single-lap"),
-    *("schema", "guide"),
+    *("new", "check", "assess", "proof", "compare", "rank", "sweep", "rating"),
+    *("learn", "plan", "fit", "single-lap", "schema", "guide"),
 )
 
 

@@ -19,7 +19,7 @@ from jointrisk.scenario.catalogue import QUANTITIES
 from jointrisk.scenario.given import FAMILIES, KINDS, SCOPES
 from jointrisk.scenario.problems import validate
 from jointrisk.scenario.resolve import resolve
-from jointrisk.study import rating_results, sweep_results
+from jointrisk.study import fit_results, plan_results, rating_results, sweep_results
 
 NAMES = [topic.name for topic in guide.topics()]
 GROUP = typer.main.get_command(app)
@@ -193,7 +193,8 @@ def test_every_word_with_an_underline_is_the_name_of_something(sections, texts, 
     coupon = {"width": "25 mm", "overlap": "12 mm", "thickness": "2 mm", "load": "5 kN"}
     known |= keys_of_document(jointrisk.single_lap(**coupon, modulus="70 GPa").to_dict())
     known |= {"loads_file", "single_lap"}
-    for part in (*vars(sweep_results).values(), *vars(rating_results).values()):
+    studies = (fit_results, plan_results, rating_results, sweep_results)
+    for part in (part for study in studies for part in vars(study).values()):
         known |= set(getattr(part, "__dataclass_fields__", ()))
     known |= {
         "most_likely",

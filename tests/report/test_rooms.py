@@ -16,7 +16,8 @@ ALLOWED = (
     *("jointrisk.study.proof_results", "jointrisk.study.way"),
     *("jointrisk.study.sweep_results", "jointrisk.study.rating_results"),
     *("jointrisk.study.compare_results", "jointrisk.study.rank_results"),
-    "jointrisk.study.doubts_results",
+    *("jointrisk.study.doubts_results", "jointrisk.study.plan_results"),
+    *("jointrisk.study.fit_results", "jointrisk.study.learn_results"),
     *("jointrisk.errors", "jointrisk.units"),
 )
 LATE = ("matplotlib", "jinja2", "pandas", "numpy", "scipy", "pydantic", "rich", "markupsafe")

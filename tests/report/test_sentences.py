@@ -157,3 +157,46 @@ def test_a_target_of_one_year_is_told_as_one_year(invented, assessment):
 def test_a_chance_of_nothing_is_under_one_percent(invented, assessment):
     hopeless = replace(assessment.target, chance_met=0.0, met=False)
     assert "chance that it is met: under 1 %" in sentences.target(invented(target=hopeless))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        ((5.0e-5, 5.2e-5), (4.8e-3, 5.0e-3), ""),
+        ((3.4e-5, 7.65e-5), (4.8e-3, 5.0e-3), "the 1 in 20,000 itself is known to within a "),
+        ((3.4e-5, 7.65e-5), (2.45e-3, 9.8e-3), "a factor of 1.5 and the 1 in 200 itself is "),
+        ((0.0, 7.65e-5), (4.8e-3, 5.0e-3), "the 1 in 20,000 may be anything up to 1 in 13,000"),
+        (None, None, ""),
+    ],
+)
+def test_an_end_of_the_band_that_is_poorly_known_is_told_so(invented, assessment, low, high, said):
+    """Only where it is known no closer than to within a factor of 1.25."""
+    chance = replace(assessment.failure_probability, band_p05_interval=low, band_p95_interval=high)
+    text = _plain(sentences.failure(invented(failure_probability=chance)))
+    assert said in text
+    assert ("itself" in text or "may be anything" in text) == bool(said)
+    assert text.endswith("1 in 3,200 to 1 in 2,800).")
+
+
+def test_ends_below_what_is_told_are_not_told_closer(invented, assessment):
+    chance = replace(assessment.failure_probability, band_p05=1e-9, band_p05_interval=(1e-11, 2e-8))
+    text = sentences.failure(invented(failure_probability=chance))
+    assert "**fewer than 1 in 10 million**" in text
+    assert "itself" not in text
+
+
+def test_the_chance_of_an_open_verdict_has_its_interval(invented, assessment):
+    near = replace(assessment.target, chance_met_interval=(0.09, 0.15))
+    text = sentences.target(invented(target=near))
+    assert "chance that it is met: 12 % (9 % to 15 %)." in text
+    assert "other random numbers" not in text
+    missed = sentences.target(invented(target=replace(near, met=False)))
+    assert "9 %" not in missed
+
+
+@pytest.mark.parametrize("met", [True, False, None])
+def test_a_verdict_that_other_draws_may_turn_says_so(invented, assessment, met):
+    near = replace(assessment.target, met=met, chance_met_interval=(0.09, 0.15), close=True)
+    text = sentences.target(invented(target=near))
+    assert "(9 % to 15 %)" in text
+    assert text.endswith("A near thing: other random numbers may turn the verdict.")

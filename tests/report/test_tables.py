@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from jointrisk.report import tables
 
 INVENTED = runpy.run_path(str(Path(__file__).with_name("invented.py")))["invented"]
-CURVES = {"strength.csv", "proof.csv"}
+CURVES = {"failure.csv", "strength.csv", "proof.csv"}
 
 
 def read(text):
@@ -144,3 +144,14 @@ def test_any_number_comes_back_whole(value):
     odd = INVENTED(modes=(replace(INVENTED().modes[0], probability=value),))
     (back,) = column(tables.csv_texts(odd)["modes.csv"], "probability [-]")
     assert float(back) == value
+
+
+def test_the_band_stands_with_its_intervals(invented, assessment):
+    chance = replace(assessment.failure_probability, band_p05_interval=(3e-5, 8e-5))
+    goal = replace(assessment.target, chance_met_interval=(0.09, 0.15))
+    made = invented(failure_probability=chance, target=goal)
+    _, rows = read(tables.csv_texts(made)["failure.csv"])
+    told = {row[0]: row[1:] for row in rows}
+    assert told["band, 5 % of the states below"] == [repr(5.1e-5), repr(3e-5), repr(8e-5)]
+    assert told["band, half of the states below"] == [repr(2.4e-4), "", ""]
+    assert told["chance that the target is met"] == ["0.12", "0.09", "0.15"]
