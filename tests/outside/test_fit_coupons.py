@@ -146,16 +146,16 @@ def test_lognormal_with_held_ones_by_plain_integration():
 
 @pytest.mark.parametrize("family", ["weibull", "lognormal"])
 def test_of_the_next_ones_as_many_break_below_as_is_said(family):
-    """200 sets of 5 from a known spread: the mean true chance below what is expected of 1 in 10."""
+    """100 sets of 5 from a known spread: the mean true chance below what is expected of 1 in 10."""
     rng = np.random.default_rng(17)
     truth = spread.Weibull(9.0, 20.0) if family == "weibull" else spread.Lognormal(20.0, 2.5)
     chances = []
-    for _ in range(200):
+    for _ in range(100):
         x = truth.sample(5, rng=rng)
         chances.append(truth.cdf(posterior(x, NONE, spread.fit(x, family=family)).quantile(0.1)))
     error = np.std(chances) / math.sqrt(len(chances))
     assert np.mean(chances) == pytest.approx(0.1, abs=4.0 * error)
-    assert error < 0.012
+    assert error < 0.017
 
 
 # Basis values ------------------------------------------------------------------------------------
