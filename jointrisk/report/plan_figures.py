@@ -44,6 +44,8 @@ LOWEST = 1e-7
 MARKS = {"coupon": ("o", BLUE), "rod": ("s", RUST), "pull": ("^", GREEN)}
 """Mark and colour of each kind of test of which there may be more or fewer."""
 KINDS = {"coupon": "coupons broken", "rod": "rods pulled to break", "pull": "rods pulled to a load"}
+MOST_TICKS = 3
+"""Labels that the axis of bands has room for, beside the names of the tests [-]."""
 DECADES = range(-1, 12)
 """Powers of ten that a band may span, each a tick [-]."""
 
@@ -94,12 +96,16 @@ def _bar(axes: Axes, row: int, band: tuple[float, float, float], color: str) -> 
 
 
 def _across(axes: Axes, low: float, high: float) -> None:
-    """Give the axis ticks, those between the powers of ten where it is short."""
+    """Give the axis ticks: powers of ten, fewer where it is long, others where it is short."""
     from matplotlib.ticker import FixedLocator
 
     chance_axis(axes.xaxis, low, high)
+    tens = [10.0**-power for power in range(12, -1, -1) if low <= 10.0**-power <= high]
+    step = math.ceil(len(tens) / MOST_TICKS)
+    ticks = tens[::-1][::step]
     if high / low < 30.0:
         ticks = [low * (high / low) ** share for share in (0.1, 0.5, 0.9)]
+    if ticks:
         axes.xaxis.set_major_locator(FixedLocator(ticks))
         axes.set_xticklabels([chance(tick) for tick in ticks])
 

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from jointrisk.study.learn_likelihood import at_loads
-from jointrisk.study.learn_results import Conflict
+from jointrisk.study.learn_results import FAR_OFF, Conflict
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -202,5 +202,7 @@ def _told(found: Conflict) -> Conflict:
 
 
 def _in(chance: float) -> str:
+    if chance < FAR_OFF:  # as few logs were drawn as can tell it
+        return f"less than once in {1.0 / FAR_OFF:,.0f}"
     scale = 10 ** max(int(np.floor(np.log10(1.0 / chance))) - 1, 0)
     return f"about once in {round(1.0 / chance / scale) * scale:,}"

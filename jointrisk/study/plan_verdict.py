@@ -139,7 +139,7 @@ def _settled(
     if not pulls:
         return "missed everywhere", f"{reason} {change.capitalize()}", None
     least = min(pulls, key=_left)
-    said = f"To {least.name} still leaves {odds(_left(least))} on average."
+    said = f"To {least.name} leaves more than that, too."
     return "missed everywhere", f"{reason} {said} {change.capitalize()}", None
 
 
