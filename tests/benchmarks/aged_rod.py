@@ -137,7 +137,7 @@ def pull_out_table(rounds):
 
 def main(number, rounds, scenario):
     rods = rod_set(load(scenario), rods=1)
-    blocks = max(2, number // BLOCK)
+    blocks = 2 * max(1, round(number / (2 * BLOCK)))  # as many for each of two threads
     plain = partial(bare, rods.layout.dimension)
     for with_rig in (True, False):
         whole = partial(limit_state, rods, with_rig)
