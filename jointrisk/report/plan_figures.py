@@ -23,6 +23,7 @@ from jointrisk.report.style import (
     chance_axis,
     house_style,
     label_line,
+    short_ticks,
     svg,
 )
 from jointrisk.report.words import chance, number
@@ -103,11 +104,10 @@ def _across(axes: Axes, low: float, high: float) -> None:
     tens = [10.0**-power for power in range(12, -1, -1) if low <= 10.0**-power <= high]
     step = math.ceil(len(tens) / MOST_TICKS)
     ticks = tens[::-1][::step]
-    if high / low < 30.0:
-        ticks = [low * (high / low) ** share for share in (0.1, 0.5, 0.9)]
     if ticks:
         axes.xaxis.set_major_locator(FixedLocator(ticks))
         axes.set_xticklabels([chance(tick) for tick in ticks])
+    short_ticks(axes, low, high)
 
 
 Series = dict[str, list[tuple[int, "Chance"]]]

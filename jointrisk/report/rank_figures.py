@@ -19,6 +19,7 @@ from jointrisk.report.style import (
     canvas,
     chance_axis,
     house_style,
+    short_ticks,
     svg,
 )
 from jointrisk.report.words import chance, factor
@@ -134,24 +135,13 @@ def unknowns(result: Ranking) -> Figure | None:
         axes.axvline(result.failure_probability.estimate, color=QUIET, linewidth=0.8)
         low, high = max(min(seen), LOWEST) / 1.3, min(1.0, 1.3 * max(seen))
         chance_axis(axes.xaxis, low, high)
-        _few_ticks(axes, low, high)
+        short_ticks(axes, low, high)
         axes.set(ylim=(len(names) - 0.4, -0.6), xlabel="failure probability")
         axes.set_yticks(range(len(names)), names)
         axes.tick_params(axis="y", length=0)
         axes.grid(visible=False, axis="y")
         figure.legend(loc="outside upper left", frameon=False, borderpad=0)
     return figure
-
-
-def _few_ticks(axes: Axes, low: float, high: float) -> None:
-    """Give an axis of less than two decades ticks between the powers of ten."""
-    from matplotlib.ticker import FixedLocator
-
-    if high / low >= 30.0:
-        return
-    ticks = [low * (high / low) ** share for share in (0.1, 0.5, 0.9)]
-    axes.xaxis.set_major_locator(FixedLocator(ticks))
-    axes.set_xticklabels([chance(tick) for tick in ticks])
 
 
 def describe(result: Ranking) -> dict[str, tuple[str, str]]:

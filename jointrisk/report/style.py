@@ -19,6 +19,8 @@ VARIABLES = {
     BLUE: "blue", RUST: "rust", GREEN: "green", PLUM: "plum",
 }  # fmt: skip
 """Colours of the page's style sheet that stand for these, so that they follow its scheme."""
+SHORT = 30.0
+"""Ends of an axis of chances nearer to each other than this have too few powers of ten [-]."""
 WIDTH = 5.0
 """[inch] of 72 points: a line of a phone, half a line of a printed page."""
 
@@ -102,6 +104,19 @@ def chance_axis(axis: Any, low: float, high: float) -> None:
     axis.set_minor_locator(NullLocator())
     axis.set_minor_formatter(NullFormatter())
     axis.set_ticklabels(["certain" if tick == 1.0 else chance(tick) for tick in ticks])
+
+
+def short_ticks(axes: Axes, low: float, high: float) -> None:
+    """Give a horizontal axis of chances of less than 1.5 decades ticks between powers of ten."""
+    from matplotlib.ticker import FixedLocator
+
+    from jointrisk.report.words import chance
+
+    if high / low >= SHORT:
+        return
+    ticks = [low * (high / low) ** share for share in (0.1, 0.5, 0.9)]
+    axes.xaxis.set_major_locator(FixedLocator(ticks))
+    axes.set_xticklabels([chance(tick) for tick in ticks])
 
 
 def load_axis(axes: Axes, low: float, high: float) -> None:

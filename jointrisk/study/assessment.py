@@ -62,7 +62,7 @@ def assess(
     """
     started = time.time()
     used = resolve_seed(scenario.seed if seed is None else seed)
-    sample, pulled = _samples(scenario, used, pool)
+    sample, pulled = samples(scenario, used, pool)
     loaded = bool(scenario.loads)
     states = band(sample, used, pool, again=True) if loaded else Band(np.empty(0), np.empty(0))
     over, held = (states.life, states.life_again), (states.target, states.target_again)
@@ -99,7 +99,7 @@ def assess(
     )
 
 
-def _samples(scenario: Scenario, seed: int, pool: Any) -> tuple[Sample, Sample]:
+def samples(scenario: Scenario, seed: int, pool: Any) -> tuple[Sample, Sample]:
     """Draw for the assessment, and for the pull: once for both where that tells enough of each."""
     if not scenario.loads or scenario.target is None:
         sample = weighted_sample(scenario, seed, pool)

@@ -10,7 +10,7 @@ import numpy as np
 from jointrisk.reliability.interval import ratio_interval
 from jointrisk.reliability.streams import block_rng
 from jointrisk.study import judgement
-from jointrisk.study.assessment import _samples
+from jointrisk.study.assessment import samples
 from jointrisk.study.band import SMALLEST_LEFT, band
 from jointrisk.study.bench import bench_of, life_chance, pull, rates_after
 from jointrisk.study.judgement import CONFIDENCE, target_terms, worst_year
@@ -96,7 +96,7 @@ def outlooks(
     seed : int
     pool : object with ``map``, optional
     """
-    sample, pulled = _samples(scenario, seed, pool)
+    sample, pulled = samples(scenario, seed, pool)
     held = tuple(_held(asked, batch) for batch in asked.told)
     source = _source(pulled, held, seed, pool)
     towards = [towards_of(sample, sample.weight * sample.fails, space)]

@@ -50,7 +50,7 @@ def long_run(sample, target):
 
 def told(scenario, seed):
     """Return ends and intervals of one seed, the last column the chance that the target is met."""
-    sample = assessment._samples(scenario, seed, None)[0]
+    sample = assessment.samples(scenario, seed, None)[0]
     found, limit = band(sample, seed, again=True), scenario.target.probability
     own = (found.life, found.life_again)
     rows = [(np.quantile(own[0], q), *quantile_interval(*own, q, 0.95)) for q in LEVELS]
@@ -64,7 +64,7 @@ def line(word, numbers, places=3):
 
 def compared(name):
     scenario = jointrisk.load(f"scenarios/{name}.toml")
-    whole, own = long_run(assessment._samples(scenario, 0, None)[0], scenario.target)
+    whole, own = long_run(assessment.samples(scenario, 0, None)[0], scenario.target)
     exact = np.append(np.quantile(whole, LEVELS), np.mean(own <= scenario.target.probability))
     estimate, low, high = np.array([told(scenario, 1000 + i) for i in range(SEEDS)]).swapaxes(0, 1)
     held = np.mean((low <= exact) & (exact <= high), axis=0)
